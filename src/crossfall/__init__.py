@@ -1,0 +1,1 @@
+"""crossfall: plan and prove the work that keeps gravel roads in shape."""

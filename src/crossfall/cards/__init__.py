@@ -1,0 +1,1 @@
+"""The order a crew gets: steps, quantities, cautions."""

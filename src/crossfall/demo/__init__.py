@@ -1,0 +1,1 @@
+"""An invented district, from a seed, for the demo, benchmarks and tests."""

@@ -1,0 +1,1 @@
+"""From a need to a job that a crew can build: passes, lifts, loads, water, hours, cost."""

@@ -1,0 +1,1 @@
+"""Which machine works which road on which day, in which order and direction."""

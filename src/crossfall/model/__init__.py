@@ -1,0 +1,72 @@
+"""Nouns that survive the night: frozen dataclasses, and the policy they are judged by."""
+
+from __future__ import annotations
+
+from crossfall.model.card import CardStep, Caution, JobCard, Sketch, SketchFeature
+from crossfall.model.common import CostRange, Evidence, Method, Money, Progress, Rate, Side, quiet
+from crossfall.model.condition import Condition, Hazard, Observation, Request
+from crossfall.model.district import District
+from crossfall.model.fleet import Fleet, GravelPit, Machine, MachineKind, Operator, Place
+from crossfall.model.job import Job, Operation, Quantity, Stage, Stake, Support
+from crossfall.model.need import BenefitPart, Need, Reason, Task, Treatment
+from crossfall.model.network import Network, Node, PointFeature, Segment
+from crossfall.model.plan import Itinerary, Leg, Plan, SupportBooking, Unserved, Violation
+from crossfall.model.policy import Policy
+from crossfall.model.programme import ProgrammeItem, Strategy
+from crossfall.model.record import WorkRecord
+from crossfall.model.weather import Forecast, Station, WeatherRecord
+
+__all__ = [
+    "BenefitPart",
+    "CardStep",
+    "Caution",
+    "Condition",
+    "CostRange",
+    "District",
+    "Evidence",
+    "Fleet",
+    "Forecast",
+    "GravelPit",
+    "Hazard",
+    "Itinerary",
+    "Job",
+    "JobCard",
+    "Leg",
+    "Machine",
+    "MachineKind",
+    "Method",
+    "Money",
+    "Need",
+    "Network",
+    "Node",
+    "Observation",
+    "Operation",
+    "Operator",
+    "Place",
+    "Plan",
+    "PointFeature",
+    "Policy",
+    "ProgrammeItem",
+    "Progress",
+    "Quantity",
+    "Rate",
+    "Reason",
+    "Request",
+    "Segment",
+    "Side",
+    "Sketch",
+    "SketchFeature",
+    "Stage",
+    "Stake",
+    "Station",
+    "Strategy",
+    "Support",
+    "SupportBooking",
+    "Task",
+    "Treatment",
+    "Unserved",
+    "Violation",
+    "WeatherRecord",
+    "WorkRecord",
+    "quiet",
+]

@@ -1,0 +1,30 @@
+"""Everything one agency knows on one morning, as one bundle of nouns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from crossfall.model.condition import Condition, Hazard, Observation, Request
+from crossfall.model.fleet import Fleet
+from crossfall.model.network import Network
+from crossfall.model.policy import Policy
+from crossfall.model.record import WorkRecord
+from crossfall.model.weather import Forecast, WeatherRecord
+
+
+@dataclass(frozen=True)
+class District:
+    """What the engine needs to plan: the network, what is known of it, and what is available."""
+
+    name: str
+    network: Network
+    fleet: Fleet
+    policy: Policy = field(default_factory=Policy)
+    conditions: tuple[Condition, ...] = ()
+    weather: tuple[WeatherRecord, ...] = ()
+    forecasts: tuple[Forecast, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    hazards: tuple[Hazard, ...] = ()
+    requests: tuple[Request, ...] = ()
+    records: tuple[WorkRecord, ...] = ()
+    is_invented: bool = False

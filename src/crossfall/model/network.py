@@ -1,0 +1,184 @@
+"""The road network as it is kept: nodes, maintenance segments and point features.
+
+A *segment* is a homogeneous length of one road, the unit that is inspected,
+worked and paid for. Its ``line`` runs in the direction of increasing measure,
+from ``from_node`` to ``to_node``; ``left`` and ``right`` face that way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+from crossfall.errors import InputError
+from crossfall.model.common import Method, Side
+
+RoadClass = Literal["arterial", "collector", "local", "minimum"]
+Surface = Literal["gravel", "earth", "paved", "unknown"]
+SurfaceSource = Literal["agency", "tag", "inferred", "unknown"]
+Drainage = Literal["good", "fair", "poor"]
+Shade = Literal["open", "partial", "forest"]
+FeatureKind = Literal[
+    "bridge",
+    "rail_crossing",
+    "culvert",
+    "gate",
+    "cattle_guard",
+    "ford",
+    "driveway",
+    "pipeline",
+    "overhead_line",
+    "survey_monument",
+    "sign",
+    "well",
+    "stream",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A junction, a dead end or a place where a segment ends."""
+
+    id: str
+    lon: float
+    lat: float
+    turn_min: float | None = None
+    """Minutes to turn a grader around here; None takes the policy's value, inf is too narrow."""
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One maintenance segment. Lengths in metres; the road's own facts carry how they are known."""
+
+    id: str
+    route: str
+    """The road's name as people say it; never empty (``Unnamed road 12`` at worst)."""
+    from_node: str
+    to_node: str
+    from_m: float
+    """Measure along the route where the segment begins [m]."""
+    length_m: float
+    line: tuple[tuple[float, float], ...]
+    """(lon, lat) pairs, WGS 84, at least two."""
+    road_class: RoadClass = "local"
+    surface: Surface = "unknown"
+    surface_source: SurfaceSource = "unknown"
+    is_maintained: bool = True
+    """Whether this agency blades it. Paved roads and others' roads are only driven on."""
+    jurisdiction: str = ""
+    district: str = ""
+    """Board district, used for reporting hours."""
+    width_m: float = 7.0
+    width_method: Method = "default"
+    adt: float = 50.0
+    """Vehicles a day, both directions."""
+    adt_method: Method = "default"
+    heavy_share: float = 0.10
+    """Share of ``adt`` that is heavy, 0 to 1."""
+    travel_km_h: float = 40.0
+    """Speed at which a machine travels here, blade up."""
+    material: str = "surface gravel"
+    """Key into ``Policy.moisture.materials``."""
+    drainage: Drainage = "fair"
+    shade: Shade = "open"
+    gravel_mm: float = 100.0
+    """Thickness of surface gravel that is there [mm]."""
+    gravel_method: Method = "default"
+    grade_pct: float = 1.0
+    """Mean absolute longitudinal slope [%]."""
+    is_oneway: bool = False
+    max_mass_t: float | None = None
+    """Posted limit, for example on a bridge or for the season [t]."""
+    external_id: str = ""
+    """The agency's or the source's own key."""
+    source: str = ""
+    """The file this came from."""
+
+    @property
+    def to_m(self) -> float:
+        """Measure along the route where the segment ends [m]."""
+        return self.from_m + self.length_m
+
+
+@dataclass(frozen=True, slots=True)
+class PointFeature:
+    """Something at one place along a road that a crew must know about."""
+
+    id: str
+    kind: FeatureKind
+    lon: float
+    lat: float
+    segment_id: str | None = None
+    at_m: float | None = None
+    """Metres from the segment's start, when it lies on one."""
+    side: Side = "both"
+    name: str = ""
+    max_mass_t: float | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Network:
+    """Nodes, segments and features that belong together; ids are unique and references hold.
+
+    Raises
+    ------
+    InputError
+        If an id is doubled, a segment names an unknown node, or a length is not positive.
+    """
+
+    nodes: tuple[Node, ...]
+    segments: tuple[Segment, ...]
+    features: tuple[PointFeature, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        _unique("node", (node.id for node in self.nodes))
+        _unique("segment", (segment.id for segment in self.segments))
+        _unique("feature", (feature.id for feature in self.features))
+        known = {node.id for node in self.nodes}
+        for segment in self.segments:
+            for end in (segment.from_node, segment.to_node):
+                if end not in known:
+                    raise InputError(f"segment {segment.id} ends at unknown node {end}")
+            if not segment.length_m > 0:
+                raise InputError(
+                    f"segment {segment.id} has length_m {segment.length_m:g}; expected > 0"
+                )
+
+    @cached_property
+    def node_by_id(self) -> dict[str, Node]:
+        return {node.id: node for node in self.nodes}
+
+    @cached_property
+    def segment_by_id(self) -> dict[str, Segment]:
+        return {segment.id: segment for segment in self.segments}
+
+    @cached_property
+    def features_by_segment(self) -> dict[str, tuple[PointFeature, ...]]:
+        found: dict[str, list[PointFeature]] = {}
+        for feature in self.features:
+            if feature.segment_id is not None:
+                found.setdefault(feature.segment_id, []).append(feature)
+        return {
+            segment_id: tuple(sorted(features, key=lambda feature: feature.at_m or 0.0))
+            for segment_id, features in found.items()
+        }
+
+    @property
+    def maintained(self) -> tuple[Segment, ...]:
+        """The segments this agency blades."""
+        return tuple(segment for segment in self.segments if segment.is_maintained)
+
+    @property
+    def maintained_km(self) -> float:
+        return sum(segment.length_m for segment in self.maintained) / 1000
+
+
+def _unique(kind: str, ids: Iterator[str]) -> None:
+    seen: set[str] = set()
+    for each in ids:
+        if each in seen:
+            raise InputError(f"{kind} id {each!r} is there twice; ids must be unique")
+        seen.add(each)

@@ -1,0 +1,41 @@
+"""Policy: every threshold, unit cost and specification, versioned, with what it rests on.
+
+No figure that a person could argue about stands in code outside this package.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from crossfall.model.policy.costs import CostsPolicy
+from crossfall.model.policy.design import DesignPolicy
+from crossfall.model.policy.dispatch import DispatchPolicy
+from crossfall.model.policy.gate import GatePolicy
+from crossfall.model.policy.moisture import MoisturePolicy
+from crossfall.model.policy.needs import NeedsPolicy
+from crossfall.model.policy.programme import ProgrammePolicy
+
+__all__ = [
+    "CostsPolicy",
+    "DesignPolicy",
+    "DispatchPolicy",
+    "GatePolicy",
+    "MoisturePolicy",
+    "NeedsPolicy",
+    "Policy",
+    "ProgrammePolicy",
+]
+
+
+@dataclass(frozen=True)
+class Policy:
+    """All settings of one agency. A changed policy is a new version; results name theirs."""
+
+    version: str = "1"
+    moisture: MoisturePolicy = field(default_factory=MoisturePolicy)
+    gate: GatePolicy = field(default_factory=GatePolicy)
+    needs: NeedsPolicy = field(default_factory=NeedsPolicy)
+    design: DesignPolicy = field(default_factory=DesignPolicy)
+    dispatch: DispatchPolicy = field(default_factory=DispatchPolicy)
+    costs: CostsPolicy = field(default_factory=CostsPolicy)
+    programme: ProgrammePolicy = field(default_factory=ProgrammePolicy)

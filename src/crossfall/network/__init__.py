@@ -1,0 +1,1 @@
+"""The road network as something to travel on: graph, linear referencing, segmentation."""

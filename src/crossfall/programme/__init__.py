@@ -1,0 +1,1 @@
+"""Years ahead: what gravel is lost and what money buys."""

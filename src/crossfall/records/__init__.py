@@ -1,0 +1,1 @@
+"""What was done, what was left, and what the road is like now."""

@@ -1,0 +1,1 @@
+"""The room that draws: cards, plans and maps for paper and screen."""
