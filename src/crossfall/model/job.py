@@ -87,6 +87,9 @@ class Stage:
     water_l: float = 0.0
     cost: CostRange | None = None
     needs_attachment: str = ""
+    wait_min: float = 0.0
+    """Minutes the grader stands by on site for trucks, water, roller or signs; they fill the
+    shift and are paid, but no blade is down [min]."""
 
     @property
     def n_passes(self) -> int:
