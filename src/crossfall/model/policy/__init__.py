@@ -13,6 +13,7 @@ from crossfall.model.policy.dispatch import DispatchPolicy
 from crossfall.model.policy.gate import GatePolicy
 from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.policy.needs import NeedsPolicy
+from crossfall.model.policy.network import NetworkPolicy
 from crossfall.model.policy.programme import ProgrammePolicy
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "GatePolicy",
     "MoisturePolicy",
     "NeedsPolicy",
+    "NetworkPolicy",
     "Policy",
     "ProgrammePolicy",
 ]
@@ -39,3 +41,4 @@ class Policy:
     dispatch: DispatchPolicy = field(default_factory=DispatchPolicy)
     costs: CostsPolicy = field(default_factory=CostsPolicy)
     programme: ProgrammePolicy = field(default_factory=ProgrammePolicy)
+    network: NetworkPolicy = field(default_factory=NetworkPolicy)
