@@ -1,0 +1,55 @@
+// Bundle one script per page and the style sheets, with hashed names, and write manifest.json.
+// The names in the manifest are what templates ask for; see crossfall_app/web/built.py.
+import { createHash } from "node:crypto";
+import { copyFile, mkdir, readFile, readdir, rm, writeFile } from "node:fs/promises";
+import { createRequire } from "node:module";
+import { basename, dirname, join, relative } from "node:path";
+import { fileURLToPath } from "node:url";
+import esbuild from "esbuild";
+
+const here = dirname(fileURLToPath(import.meta.url));
+const root = dirname(here);
+const out = join(root, "src", "crossfall_app", "static", "built");
+const require = createRequire(import.meta.url);
+
+await rm(out, { recursive: true, force: true });
+await mkdir(out, { recursive: true });
+
+const pages = (await readdir(join(here, "pages"))).filter((name) => name.endsWith(".ts"));
+const result = await esbuild.build({
+  absWorkingDir: root,
+  entryPoints: [
+    ...pages.map((name) => ({ in: join(here, "pages", name), out: basename(name, ".ts") })),
+    { in: join(here, "styles", "office.css"), out: "office" },
+    { in: join(here, "styles", "map.css"), out: "map" },
+  ],
+  outdir: out,
+  bundle: true,
+  splitting: true,
+  format: "esm",
+  target: ["es2022", "chrome111", "firefox115", "safari16.4"],
+  minify: true,
+  entryNames: "[name]-[hash]",
+  chunkNames: "part-[hash]",
+  assetNames: "[name]-[hash]",
+  loader: { ".woff2": "file" },
+  legalComments: "linked",
+  metafile: true,
+  logLevel: "warning",
+});
+
+const files = {};
+for (const [path, made] of Object.entries(result.metafile.outputs)) {
+  if (!made.entryPoint) continue;
+  const name = basename(made.entryPoint).replace(/\.ts$/, ".js");
+  files[name] = relative(out, join(root, path)).replaceAll("\\", "/");
+}
+
+// MapLibre 6 runs its worker from a separate module whose address the page has to give it
+const worker = require.resolve("maplibre-gl/dist/maplibre-gl-worker.mjs");
+const hash = createHash("sha256").update(await readFile(worker)).digest("hex").slice(0, 8);
+files["map-worker.mjs"] = `map-worker-${hash}.mjs`;
+await copyFile(worker, join(out, files["map-worker.mjs"]));
+
+const manifest = { sources: process.env.CROSSFALL_SOURCES ?? "", files };
+await writeFile(join(out, "manifest.json"), JSON.stringify(manifest, null, 1) + "\n");
