@@ -2,9 +2,271 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from crossfall.model.policy.condition import (
+    AgeingPolicy,
+    AssumedPolicy,
+    EffectPolicy,
+    ScoringPolicy,
+)
+from crossfall.model.policy.setting import setting
+
+_RATING = "Gravel rating manual, Wisconsin Transportation Information Center 1989/2002"
+
+
+@dataclass(frozen=True, slots=True)
+class CallPolicy:
+    """Where a rule calls for work. A score *below* or a measure *above* the figure calls."""
+
+    blade_deformation: float = setting(
+        3.55, unit="score", doc="Light blading for washboard, potholes, ruts.", low=1.0, high=5.0
+    )
+    blade_defects: float = setting(
+        2.9, unit="score", doc="Light blading for loose aggregate and dust.", low=1.0, high=5.0
+    )
+    blade_crown: float = setting(
+        3.1, unit="score", doc="Light blading that brings the crown back.", low=1.0, high=5.0
+    )
+    blade_passes: float = setting(
+        8000.0,
+        unit="vehicles",
+        doc="Vehicles since the last blading after which a road that is no longer good is due.",
+        evidence="recalled",
+        source="4,000 to 8,000 vehicle passes per blading, remembered practice",
+        low=500.0,
+        high=50000.0,
+    )
+    blade_due_deformation: float = setting(
+        4.0, unit="score", doc="A road that rides better than this is never due.", low=1.0, high=5.0
+    )
+    reshape_crown: float = setting(
+        2.8, unit="score", doc="Reshape for lost or excessive crown.", low=1.0, high=5.0
+    )
+    reshape_deformation: float = setting(
+        2.5, unit="score", doc="Reshape: defects too deep for light blading.", low=1.0, high=5.0
+    )
+    reshape_corrugation_mm: float = setting(
+        40.0, unit="mm", doc="Washboard too deep for light blading.", low=10.0, high=100.0
+    )
+    reshape_rut_mm: float = setting(
+        40.0, unit="mm", doc="Ruts too deep for light blading.", low=10.0, high=100.0
+    )
+    reshape_pothole_mm: float = setting(
+        60.0, unit="mm", doc="Potholes too deep for light blading.", low=10.0, high=150.0
+    )
+    reshape_loose_mm: float = setting(
+        75.0,
+        unit="mm",
+        doc="Loose aggregate so deep that it must be remixed with fines.",
+        evidence="recalled",
+        source=_RATING,
+        low=25.0,
+        high=200.0,
+    )
+    scarify_deformation: float = setting(
+        1.6, unit="score", doc="Scarify: the blade rides over the crust.", low=1.0, high=5.0
+    )
+    scarify_depth_mm: float = setting(
+        70.0, unit="mm", doc="Washboard or potholes that need the scarifier.", low=25.0, high=150.0
+    )
+    spot_gravel: float = setting(
+        2.75, unit="score", doc="Gravel at the thin places.", low=1.0, high=5.0
+    )
+    regravel_gravel: float = setting(
+        1.9, unit="score", doc="Gravel over the whole length.", low=1.0, high=5.0
+    )
+    ditch_drainage: float = setting(
+        2.1, unit="score", doc="Ditches that do not carry water.", low=1.0, high=5.0
+    )
+    dust_defects: float = setting(
+        2.0, unit="score", doc="Dust that is worth a treatment.", low=1.0, high=5.0
+    )
+    dust_adt: float = setting(
+        150.0, unit="veh/day", doc="Least traffic for a dust treatment.", low=0.0, high=2000.0
+    )
+    engineer_rut_mm: float = setting(
+        75.0,
+        unit="mm",
+        doc="Ruts that say the base has failed.",
+        evidence="recalled",
+        source=_RATING,
+        low=50.0,
+        high=300.0,
+    )
+    engineer_score: float = setting(
+        1.4,
+        unit="score",
+        doc="Ride, drainage and gravel all below this: more than a grader can do.",
+        low=1.0,
+        high=3.0,
+    )
+    cause_drainage: float = setting(
+        2.75, unit="score", doc="Drainage poor enough to be the cause.", low=1.0, high=5.0
+    )
+    cause_crown: float = setting(
+        3.1, unit="score", doc="Crown flat enough to be the cause.", low=1.0, high=5.0
+    )
+    cause_defects: float = setting(
+        3.1, unit="score", doc="Surface loose enough to be the cause.", low=1.0, high=5.0
+    )
+    cause_gravel: float = setting(
+        2.9, unit="score", doc="Gravel thin enough to be the cause.", low=1.0, high=5.0
+    )
+    cause_grade_pct: float = setting(
+        4.0, unit="%", doc="Grade where wheels pull and brake.", low=0.0, high=15.0
+    )
+    cause_adt: float = setting(
+        180.0, unit="veh/day", doc="Traffic that is itself the cause.", low=0.0, high=2000.0
+    )
+    cause_heavy_adt: float = setting(
+        20.0, unit="veh/day", doc="Heavy traffic that is itself the cause.", low=0.0, high=500.0
+    )
+    fast_blade_spacing_m: float = setting(
+        1.3,
+        unit="m",
+        doc="Waves longer than this soon after blading: the grader worked too fast.",
+        low=0.8,
+        high=5.0,
+    )
+    fast_blade_days: float = setting(
+        21.0, unit="day", doc="Soon after blading.", low=1.0, high=90.0
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class WorthPolicy:
+    """What a need is worth, in hours of a grader with its operator that it would justify."""
+
+    user_h_per_1000_veh_km_iri: float = setting(
+        0.07,
+        unit="h",
+        doc=(
+            "What 1,000 vehicle-kilometres are worth for each m/km of roughness saved: 0.35 of"
+            " money per vehicle-km, 3 % for each m/km, over 150 of money for a grader hour."
+        ),
+        source="model form in docs/methods/condition.md; band 0.02 to 0.06 recalled for the 3 %",
+        low=0.0,
+        high=1.0,
+    )
+    iri_knots: tuple[tuple[float, float], ...] = setting(
+        ((1.0, 18.0), (2.0, 13.0), (3.0, 9.0), (4.0, 6.0), (5.0, 4.0)),
+        unit="(score, m/km)",
+        doc="Roughness believed for a ride score.",
+    )
+    life_blading_days: float = setting(
+        45.0, unit="day", doc="Days over which light blading keeps its gain.", low=1.0, high=365.0
+    )
+    life_reshaping_days: float = setting(
+        90.0, unit="day", doc="Days over which reshaping keeps its gain.", low=1.0, high=730.0
+    )
+    life_gravel_days: float = setting(
+        1095.0, unit="day", doc="Days over which new gravel keeps its gain.", low=30.0, high=7300.0
+    )
+    life_drainage_days: float = setting(
+        365.0, unit="day", doc="Days over which open drainage keeps its gain.", low=30.0, high=3650
+    )
+    class_arterial_h_km: float = setting(
+        1.2, unit="h/km", doc="Standing of an arterial, at full deficit.", low=0.0, high=20.0
+    )
+    class_collector_h_km: float = setting(
+        0.8, unit="h/km", doc="Standing of a collector, at full deficit.", low=0.0, high=20.0
+    )
+    class_local_h_km: float = setting(
+        0.4, unit="h/km", doc="Standing of a local road, at full deficit.", low=0.0, high=20.0
+    )
+    class_minimum_h_km: float = setting(
+        0.1, unit="h/km", doc="Standing of a minimum road, at full deficit.", low=0.0, high=20.0
+    )
+    deficit_share: float = setting(
+        0.6,
+        unit="-",
+        doc="Worth of the deficit itself, as a share of the treatment's usual work hours.",
+        low=0.0,
+        high=3.0,
+    )
+    delay_share: float = setting(
+        1.0,
+        unit="-",
+        doc="Share of the dearer treatment's further hours that waiting would bring.",
+        low=0.0,
+        high=3.0,
+    )
+    request_h: float = setting(
+        0.75, unit="h", doc="Worth of the first open request on the segment.", low=0.0, high=20.0
+    )
+    request_urgency: float = setting(
+        0.12, unit="-", doc="Urgency of the first open request.", low=0.0, high=0.5
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class UsualWorkPolicy:
+    """Usual grader hours, or their equivalent, for a kilometre: to weigh needs before design."""
+
+    blading_h_km: float = setting(0.7, unit="h/km", doc="Light blading.", low=0.0, high=100.0)
+    reshaping_h_km: float = setting(2.2, unit="h/km", doc="Reshaping.", low=0.0, high=100.0)
+    scarify_remix_h_km: float = setting(
+        3.2, unit="h/km", doc="Scarify and remix.", low=0.0, high=100.0
+    )
+    spot_gravel_h_km: float = setting(5.0, unit="h/km", doc="Spot gravel.", low=0.0, high=100.0)
+    regravelling_h_km: float = setting(
+        30.0, unit="h/km", doc="Regravelling, gravel and trucks included.", low=0.0, high=500.0
+    )
+    engineer_h_km: float = setting(
+        60.0, unit="h/km", doc="Rebuilding, as far as can be guessed.", low=0.0, high=1000.0
+    )
+    shoulder_pulling_h_km: float = setting(
+        1.5, unit="h/km", doc="Pulling shoulders.", low=0.0, high=100.0
+    )
+    secondary_ditch_removal_h_km: float = setting(
+        1.5, unit="h/km", doc="Removing a secondary ditch.", low=0.0, high=100.0
+    )
+    ditch_cleaning_h_km: float = setting(
+        4.0, unit="h/km", doc="Cleaning ditches.", low=0.0, high=100.0
+    )
+    culvert_clearing_h_km: float = setting(
+        1.0, unit="h/km", doc="Clearing culverts.", low=0.0, high=100.0
+    )
+    dust_control_h_km: float = setting(8.0, unit="h/km", doc="Dust control.", low=0.0, high=200.0)
+    windrow_pickup_h_km: float = setting(
+        0.4, unit="h/km", doc="Picking up a windrow.", low=0.0, high=100.0
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class UrgencyPolicy:
+    """How much each lack counts towards "this week"; lacks combine and never cancel."""
+
+    deformation: float = setting(0.75, unit="-", doc="Ride, failed.", low=0.0, high=1.0)
+    crown: float = setting(0.40, unit="-", doc="Crown, failed.", low=0.0, high=1.0)
+    gravel: float = setting(0.45, unit="-", doc="Gravel, gone.", low=0.0, high=1.0)
+    drainage: float = setting(0.45, unit="-", doc="Drainage, failed.", low=0.0, high=1.0)
+    defects: float = setting(0.25, unit="-", doc="Dust and loose stone, worst.", low=0.0, high=1.0)
+    culvert: float = setting(0.40, unit="-", doc="A blocked culvert.", low=0.0, high=1.0)
+    ditch: float = setting(0.25, unit="-", doc="A blocked ditch.", low=0.0, high=1.0)
+    windrow: float = setting(0.45, unit="-", doc="A windrow left.", low=0.0, high=1.0)
+    edge: float = setting(
+        0.12, unit="-", doc="A high shoulder or secondary ditch.", low=0.0, high=1.0
+    )
+    quiet_share: float = setting(
+        0.55, unit="-", doc="Share of the urgency that an empty road keeps.", low=0.0, high=1.0
+    )
+    half_adt: float = setting(
+        80.0, unit="veh/day", doc="Traffic at which half of the rest counts.", low=1.0, high=2000.0
+    )
+    power: float = setting(1.5, unit="-", doc="How late a lack begins to count.", low=1.0, high=4.0)
 
 
 @dataclass(frozen=True, slots=True)
 class NeedsPolicy:
     """From condition to treatment, urgency and worth."""
+
+    scoring: ScoringPolicy = field(default_factory=ScoringPolicy)
+    ageing: AgeingPolicy = field(default_factory=AgeingPolicy)
+    assumed: AssumedPolicy = field(default_factory=AssumedPolicy)
+    call: CallPolicy = field(default_factory=CallPolicy)
+    effect: EffectPolicy = field(default_factory=EffectPolicy)
+    worth: WorthPolicy = field(default_factory=WorthPolicy)
+    usual: UsualWorkPolicy = field(default_factory=UsualWorkPolicy)
+    urgency: UrgencyPolicy = field(default_factory=UrgencyPolicy)
