@@ -40,6 +40,10 @@ class Leg:
     is_forward: bool = True
     """Along increasing measure; with traffic this is the right-hand side facing that way."""
     length_m: float = 0.0
+    from_m: float | None = None
+    """Where on the segment the leg begins, metres from the segment's start; None off a segment."""
+    to_m: float | None = None
+    """Where on the segment it ends. Between the ends, the nodes are those behind and ahead."""
 
 
 @dataclass(frozen=True, slots=True)
