@@ -1,1 +1,8 @@
-"""An invented district, from a seed, for the demo, benchmarks and tests."""
+"""An invented district, drawn from a seed: to show, to try, to measure. Nothing in it is real."""
+
+from __future__ import annotations
+
+from crossfall.demo.district import osier_landscape, osier_valley
+from crossfall.demo.sheet import section_grid
+
+__all__ = ["osier_landscape", "osier_valley", "section_grid"]
