@@ -1,0 +1,119 @@
+"""What was seen and what was done. Facts are added and superseded, never overwritten.
+
+Only the course of a hazard or a request (barricaded, repaired, closed) moves on in its own row, and
+each move is in the audit.
+"""
+
+# mypy: disallow-subclassing-any=False
+from __future__ import annotations
+
+from django.db import models
+
+from crossfall_app.store.models.base import Entered, key_field, word_field
+from crossfall_app.store.models.network import Segment
+
+
+class Condition(Entered):
+    """One look at one segment."""
+
+    segment = models.ForeignKey(Segment, models.PROTECT, related_name="conditions")
+    observed_on = models.DateField()
+    crown = models.FloatField()
+    drainage = models.FloatField()
+    gravel = models.FloatField()
+    deformation = models.FloatField()
+    defects = models.FloatField()
+    method = word_field()
+    observer = models.TextField(blank=True)
+    last_bladed_on = models.DateField(null=True)
+    crossfall_pct = models.FloatField(null=True)
+    gravel_mm = models.FloatField(null=True)
+    corrugation_mm = models.FloatField(null=True)
+    corrugation_spacing_m = models.FloatField(null=True)
+    pothole_mm = models.FloatField(null=True)
+    pothole_count_per_km = models.FloatField(null=True)
+    rut_mm = models.FloatField(null=True)
+    loose_mm = models.FloatField(null=True)
+    has_secondary_ditch = models.BooleanField()
+    has_high_shoulder = models.BooleanField()
+    is_ditch_blocked = models.BooleanField()
+    is_culvert_blocked = models.BooleanField()
+    windrow_side = word_field(null=True)
+    note = models.TextField(blank=True)
+    entry_source = models.TextField(blank=True, default="")
+    superseded_by = models.ForeignKey(
+        "self", models.PROTECT, null=True, related_name="supersedes_rows"
+    )
+
+    class Meta:
+        indexes = (models.Index(fields=["segment", "observed_on"], name="condition_seg_day"),)
+
+
+class Observation(Entered):
+    """How a surface felt, or what a gauge caught."""
+
+    key = key_field(unique=True)
+    observed_on = models.DateField(db_index=True)
+    lon = models.FloatField()
+    lat = models.FloatField()
+    felt = word_field(null=True)
+    rain_mm = models.FloatField(null=True)
+    segment = models.ForeignKey(Segment, models.PROTECT, null=True, related_name="observations")
+    observer = models.TextField(blank=True)
+    note = models.TextField(blank=True)
+
+
+class Hazard(Entered):
+    """A danger that is secured or closed at once."""
+
+    key = key_field(unique=True)
+    segment = models.ForeignKey(Segment, models.PROTECT, related_name="hazards")
+    at_m = models.FloatField()
+    kind = word_field()
+    noticed_at = models.DateTimeField()
+    barricaded_at = models.DateTimeField(null=True)
+    repaired_at = models.DateTimeField(null=True)
+    note = models.TextField(blank=True)
+
+
+class Request(Entered):
+    """A resident's complaint."""
+
+    key = key_field(unique=True)
+    received_on = models.DateField()
+    text = models.TextField()
+    lon = models.FloatField(null=True)
+    lat = models.FloatField(null=True)
+    segment = models.ForeignKey(Segment, models.PROTECT, null=True, related_name="requests")
+    status = word_field()
+
+
+class WorkRecord(Entered):
+    """Work on one segment on one day."""
+
+    key = key_field(unique=True)
+    segment = models.ForeignKey(Segment, models.PROTECT, related_name="records")
+    done_on = models.DateField()
+    treatment = word_field()
+    n_passes = models.IntegerField()
+    hours = models.FloatField()
+    by = models.TextField(blank=True)
+    card_key = key_field(null=True)
+    from_m = models.FloatField(null=True)
+    to_m = models.FloatField(null=True)
+    is_finished = models.BooleanField()
+    windrow_side = word_field(null=True)
+    is_windrow_in_travelled_way = models.BooleanField()
+    is_culvert_open = models.BooleanField()
+    loose_gravel_m3 = models.FloatField()
+    n_loads = models.IntegerField()
+    water_l = models.FloatField()
+    cost = models.JSONField(null=True)
+    note = models.TextField(blank=True)
+    supersedes = models.ForeignKey(
+        "self", models.PROTECT, to_field="key", null=True, related_name="superseded_by"
+    )
+    entry_source = models.TextField(blank=True, default="")
+
+    class Meta:
+        indexes = (models.Index(fields=["segment", "done_on"], name="record_seg_day"),)

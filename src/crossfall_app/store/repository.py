@@ -1,0 +1,392 @@
+"""The store's desk: a district comes out whole, and facts go in one transaction at a time.
+
+Pages and commands ask here and nowhere else; networks and weeks have their own modules, whose
+public functions are handed on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any, Literal
+
+import numpy as np
+from django.db import IntegrityError, transaction
+
+from crossfall import model as nouns
+from crossfall.errors import InputError, WorkspaceError
+from crossfall_app.store import audit, convert, models
+from crossfall_app.store.fields import columns_of
+from crossfall_app.store.network_rows import (
+    NetworkChange,
+    accept_stage,
+    drop_stage,
+    load_network,
+    replace_network,
+    stage_network,
+)
+from crossfall_app.store.weeks import (
+    CARD_STATUSES,
+    PlanLine,
+    StoredWeek,
+    latest_week,
+    list_cards,
+    list_plans,
+    load_card,
+    load_week,
+    move_card,
+    save_week,
+)
+
+__all__ = [
+    "CARD_STATUSES",
+    "NetworkChange",
+    "PlanLine",
+    "StoredWeek",
+    "accept_stage",
+    "add_conditions",
+    "add_hazards",
+    "add_observations",
+    "add_records",
+    "add_requests",
+    "agency",
+    "drop_stage",
+    "has_network",
+    "latest_week",
+    "list_cards",
+    "list_plans",
+    "load_card",
+    "load_district",
+    "load_fleet",
+    "load_network",
+    "load_policy",
+    "load_week",
+    "merge_weather",
+    "move_card",
+    "move_hazard",
+    "replace_network",
+    "save_fleet",
+    "save_forecast",
+    "save_policy",
+    "save_week",
+    "stage_network",
+    "store_district",
+]
+
+_BATCH = 500
+_SERIES = ("rain_mm", "tmin_c", "tmax_c", "wind_m_s", "solar_mj_m2", "vapour_kpa")
+
+
+def load_district() -> nouns.District:
+    """Everything the engine needs, as it is known now.
+
+    Facts about segments that vanished from the map, records that were corrected and forecasts that
+    were issued again stay in the store but are not in the bundle.
+    """
+    owner = agency()
+    with transaction.atomic():
+        return nouns.District(
+            name=owner.name,
+            network=load_network(),
+            fleet=load_fleet(),
+            policy=load_policy(),
+            conditions=convert.CONDITION.of(_about_the_map(models.Condition)),
+            weather=tuple(
+                convert.weather_to_noun(row) for row in models.WeatherRecord.objects.order_by("pk")
+            ),
+            forecasts=_latest_forecasts(),
+            observations=convert.OBSERVATION.of(_about_the_map(models.Observation)),
+            hazards=convert.HAZARD.of(_about_the_map(models.Hazard)),
+            requests=convert.REQUEST.of(_about_the_map(models.Request)),
+            records=convert.RECORD.of(_about_the_map(models.WorkRecord)),
+            is_invented=owner.is_invented,
+        )
+
+
+def store_district(
+    district: nouns.District, *, by: str, invented_today: date | None = None
+) -> None:
+    """Put a whole district into an empty store, in one transaction."""
+    with transaction.atomic():
+        if has_network():
+            raise WorkspaceError("the workspace holds a network already; make a new one")
+        owner = agency()
+        owner.name, owner.is_invented = district.name, district.is_invented
+        owner.invented_today = invented_today
+        owner.save()
+        save_policy(district.policy, by=by, note="first")
+        replace_network(district.network, by=by, source=district.name)
+        save_fleet(district.fleet, by=by)
+        for record in district.weather:
+            merge_weather(record, by=by)
+        for forecast in district.forecasts:
+            save_forecast(forecast, by=by)
+        add_conditions(district.conditions, by=by)
+        add_records(district.records, by=by)
+        add_observations(district.observations, by=by)
+        add_hazards(district.hazards, by=by)
+        add_requests(district.requests, by=by)
+
+
+def agency() -> models.Agency:
+    """The row that says whose workspace this is."""
+    row: models.Agency | None = models.Agency.objects.select_related("policy").first()
+    if row is None:
+        raise WorkspaceError("the store has no agency; open the workspace with crossfall first")
+    return row
+
+
+def has_network() -> bool:
+    """Whether any segment is on the map."""
+    return bool(models.Segment.objects.filter(vanished_at__isnull=True).exists())
+
+
+def load_fleet() -> nouns.Fleet:
+    """Machines, operators, places and pits that are current, in the agency's order."""
+    places = models.Place.objects.filter(is_current=True, is_listed=True)
+    pits = models.Pit.objects.filter(is_current=True).select_related("place")
+    return nouns.Fleet(
+        places=convert.PLACE.of(places.order_by("position")),
+        machines=convert.MACHINE.of(_current(models.Machine)),
+        operators=convert.OPERATOR.of(_current(models.Operator)),
+        pits=tuple(convert.pit_to_noun(row) for row in pits.order_by("position")),
+    )
+
+
+def save_fleet(fleet: nouns.Fleet, *, by: str) -> None:
+    """Make ``fleet`` the current one; what it no longer lists is kept as history."""
+    listed = {place.id for place in fleet.places}
+    places = [(place, True) for place in fleet.places]
+    places += [(pit.place, False) for pit in fleet.pits if pit.place.id not in listed]
+    with transaction.atomic():
+        for table in (models.Pit, models.Operator, models.Machine, models.Place):
+            table.objects.update(is_current=False)
+        _upsert(
+            models.Place,
+            [
+                convert.PLACE.to_row(place, position=number, is_listed=is_listed)
+                for number, (place, is_listed) in enumerate(places)
+            ],
+        )
+        pits = [convert.pit_to_row(pit, position=n) for n, pit in enumerate(fleet.pits)]
+        _upsert(models.Pit, pits)
+        parts: tuple[tuple[convert.Mapping[Any], tuple[Any, ...]], ...] = (
+            (convert.MACHINE, fleet.machines),
+            (convert.OPERATOR, fleet.operators),
+        )
+        for mapping, given in parts:
+            rows = [mapping.to_row(noun, position=number) for number, noun in enumerate(given)]
+            _upsert(mapping.table, rows)
+        _explain_missing(fleet)
+        counts = {"machines": len(fleet.machines), "operators": len(fleet.operators)}
+        audit.note("save", "fleet", who=by, after=counts)
+
+
+def load_policy() -> nouns.Policy:
+    """The policy version in force; the program's own before the agency has one."""
+    row = agency().policy
+    return nouns.Policy() if row is None else convert.policy_to_noun(row)
+
+
+def save_policy(policy: nouns.Policy, *, by: str, note: str = "") -> None:
+    """Put a policy version in force; a version's figures never change once it is used."""
+    with transaction.atomic():
+        new = convert.policy_to_row(policy, created_by=by, note=note)
+        row = models.PolicyVersion.objects.filter(version=policy.version).first()
+        if row is not None and convert.policy_to_noun(row) != policy:
+            raise InputError(
+                f"policy version {policy.version!r} is in the store with other figures;"
+                " give the changed policy a new version"
+            )
+        if row is None:
+            new.save()
+        owner = agency()
+        owner.policy = row or new
+        owner.save()
+        audit.note("save", "policy", policy.version, who=by)
+
+
+def merge_weather(record: nouns.WeatherRecord, *, by: str) -> int:
+    """Lay a station's days over what is stored; returns how many stored figures it changed.
+
+    A day the new record does not know (NaN) leaves what was there; days between two records that
+    neither covers are unknown.
+    """
+    with transaction.atomic():
+        row = models.WeatherRecord.objects.filter(station_key=record.station.id).first()
+        if row is None:
+            convert.weather_to_row(record, created_by=by).save()
+            audit.note("add", "weather", record.station.id, who=by)
+            return 0
+        old = convert.weather_to_noun(row)
+        merged, n_changed = _overlay(old, record)
+        new = convert.weather_to_row(merged, created_by=row.created_by, created_at=row.created_at)
+        new.pk = row.pk
+        new.save()
+        before = {"first_day": old.first_day.isoformat(), "last_day": old.last_day.isoformat()}
+        after = {
+            "first_day": merged.first_day.isoformat(),
+            "last_day": merged.last_day.isoformat(),
+            "figures_changed": n_changed,
+        }
+        audit.note("merge", "weather", record.station.id, who=by, before=before, after=after)
+    return n_changed
+
+
+def save_forecast(forecast: nouns.Forecast, *, by: str) -> None:
+    """Keep a forecast; one issued again for the same station and day replaces the earlier."""
+    with transaction.atomic():
+        models.Forecast.objects.filter(
+            station_key=forecast.station.id, issued_on=forecast.issued_on
+        ).delete()
+        convert.forecast_to_row(forecast, created_by=by).save()
+        audit.note("save", "forecast", forecast.station.id, who=by)
+
+
+def add_conditions(conditions: Iterable[nouns.Condition], *, by: str, source: str = "") -> int:
+    """Add looks at segments; returns how many."""
+    return _add(convert.CONDITION, conditions, by=by, entry_source=source)
+
+
+def add_records(records: Iterable[nouns.WorkRecord], *, by: str, source: str = "") -> int:
+    """Add work that was done; a record that names another in ``supersedes`` corrects it."""
+    return _add(convert.RECORD, records, by=by, entry_source=source)
+
+
+def add_observations(observations: Iterable[nouns.Observation], *, by: str) -> int:
+    """Add how surfaces felt and what gauges caught."""
+    return _add(convert.OBSERVATION, observations, by=by)
+
+
+def add_hazards(hazards: Iterable[nouns.Hazard], *, by: str) -> int:
+    """Add dangers as they were noticed."""
+    return _add(convert.HAZARD, hazards, by=by)
+
+
+def add_requests(requests: Iterable[nouns.Request], *, by: str) -> int:
+    """Add complaints as they were received."""
+    return _add(convert.REQUEST, requests, by=by)
+
+
+def move_hazard(
+    hazard_id: str, step: Literal["barricaded_at", "repaired_at"], at: datetime, *, by: str
+) -> nouns.Hazard:
+    """Say when a hazard was barricaded or repaired; a time once given is never changed."""
+    if step not in {"barricaded_at", "repaired_at"}:
+        raise InputError(f"step is {step!r}; expected barricaded_at or repaired_at")
+    with transaction.atomic():
+        row = models.Hazard.objects.select_for_update().filter(key=hazard_id).first()
+        if row is None:
+            raise InputError(f"hazard {hazard_id!r} is unknown")
+        if getattr(row, step) is not None:
+            raise InputError(f"hazard {hazard_id!r} has its {step} already")
+        if at < row.noticed_at:
+            raise InputError(f"{step} is {at}, before the hazard was noticed at {row.noticed_at}")
+        setattr(row, step, at)
+        row.save(update_fields=[step])
+        audit.note("move", "hazard", hazard_id, who=by, after={step: at.isoformat()})
+    return convert.HAZARD.to_noun(getattr(row, name) for name in convert.HAZARD.names)
+
+
+def _add(mapping: convert.Mapping[Any], given: Iterable[Any], *, by: str, **extra: Any) -> int:
+    rows = [mapping.to_row(noun, created_by=by, **extra) for noun in given]
+    if not rows:
+        return 0
+    name = mapping.noun.__name__
+    _refuse_unknown_segments(name, rows)
+    try:
+        with transaction.atomic():
+            mapping.table.objects.bulk_create(rows, batch_size=_BATCH)
+            audit.note("add", mapping.table.__name__.lower(), who=by, after={"rows": len(rows)})
+    except IntegrityError as error:
+        raise InputError(
+            f"a {name} is in the store already or corrects an unknown one; nothing was added"
+        ) from error
+    return len(rows)
+
+
+def _refuse_unknown_segments(name: str, rows: list[Any]) -> None:
+    named = {row.segment_id for row in rows if row.segment_id is not None}
+    if not named:
+        return
+    known = set(models.Segment.objects.values_list("id", flat=True))
+    unknown = sorted(named - known)
+    if unknown:
+        raise InputError(
+            f"{name}: segment {unknown[0]!r} is not on the map"
+            + (f", nor are {len(unknown) - 1} more" if len(unknown) > 1 else "")
+            + "; import the network first, or correct the id"
+        )
+
+
+def _about_the_map(table: Any) -> Any:
+    rows = table.objects.filter(segment__vanished_at__isnull=True).order_by("pk")
+    if table in (models.Condition, models.WorkRecord):
+        rows = rows.filter(superseded_by__isnull=True)
+    return rows
+
+
+def _current(table: Any) -> Any:
+    return table.objects.filter(is_current=True).order_by("position")
+
+
+def _latest_forecasts() -> tuple[nouns.Forecast, ...]:
+    latest: dict[str, models.Forecast] = {}
+    for row in models.Forecast.objects.order_by("issued_on", "pk"):
+        latest[row.station_key] = row
+    rows = sorted(latest.values(), key=lambda row: row.pk)
+    return tuple(convert.forecast_to_noun(row) for row in rows)
+
+
+def _upsert(table: Any, rows: list[Any]) -> None:
+    if not rows:
+        return
+    key = next(each for each in columns_of(table) if each.primary_key)
+    columns = [each.name for each in columns_of(table) if each is not key]
+    table.objects.bulk_create(
+        rows,
+        batch_size=_BATCH,
+        update_conflicts=True,
+        unique_fields=[key.name],
+        update_fields=columns,
+    )
+
+
+def _explain_missing(fleet: nouns.Fleet) -> None:
+    places = {place.id for place in fleet.places} | {pit.place.id for pit in fleet.pits}
+    machines = {machine.id for machine in fleet.machines}
+    for machine in fleet.machines:
+        if machine.home_id not in places:
+            raise InputError(f"machine {machine.id}: home_id {machine.home_id!r} is not a place")
+    for operator in fleet.operators:
+        if operator.machine_id not in machines:
+            raise InputError(
+                f"operator {operator.id}: machine_id {operator.machine_id!r} is not a machine"
+            )
+
+
+def _overlay(old: nouns.WeatherRecord, new: nouns.WeatherRecord) -> tuple[nouns.WeatherRecord, int]:
+    first = min(old.first_day, new.first_day)
+    n_days = (max(old.last_day, new.last_day) - first).days + 1
+    merged: dict[str, Any] = {}
+    n_changed = 0
+    for name in _SERIES:
+        below, above = getattr(old, name), getattr(new, name)
+        if below is None and above is None:
+            merged[name] = None
+            continue
+        values = np.full(n_days, np.nan)
+        if below is not None:
+            start = (old.first_day - first).days
+            values[start : start + old.n_days] = below
+        if above is not None:
+            start = (new.first_day - first).days
+            part = values[start : start + new.n_days]
+            is_known = ~np.isnan(above)
+            n_changed += int(np.sum(is_known & ~np.isnan(part) & (part != above)))
+            part[is_known] = above[is_known]
+        merged[name] = values
+    source = old.source if new.source in old.source else f"{old.source}; {new.source}"
+    record = replace(new, first_day=first, source=source, **merged)
+    return record, n_changed

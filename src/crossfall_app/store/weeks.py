@@ -1,0 +1,222 @@
+"""Planned weeks and their cards: saved whole, never changed, found again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Protocol
+
+from django.db import transaction
+from django.db.models import Max
+
+from crossfall import model as nouns
+from crossfall.errors import InputError
+from crossfall_app.store import audit, convert, models
+
+_BATCH = 200
+_Conditions = tuple[nouns.Condition, ...]
+_Violations = tuple[nouns.Violation, ...]
+CARD_STATUSES = ("draft", "issued", "withdrawn", "closed")
+_MOVES = {
+    ("draft", "issued"),
+    ("draft", "withdrawn"),
+    ("issued", "withdrawn"),
+    ("issued", "closed"),
+}
+
+
+class PlannedWeek(Protocol):
+    """What is kept of a planned week; :class:`crossfall.workflow.WeekPlan` is one."""
+
+    @property
+    def plan(self) -> nouns.Plan: ...
+    @property
+    def jobs(self) -> tuple[nouns.Job, ...]: ...
+    @property
+    def needs(self) -> tuple[nouns.Need, ...]: ...
+    @property
+    def conditions(self) -> tuple[nouns.Condition, ...]: ...
+    @property
+    def cards(self) -> tuple[nouns.JobCard, ...]: ...
+    @property
+    def violations(self) -> tuple[nouns.Violation, ...]: ...
+
+
+@dataclass(frozen=True)
+class StoredWeek:
+    """A planned week as it was saved."""
+
+    plan: nouns.Plan
+    jobs: tuple[nouns.Job, ...]
+    needs: tuple[nouns.Need, ...]
+    conditions: tuple[nouns.Condition, ...]
+    cards: tuple[nouns.JobCard, ...]
+    violations: tuple[nouns.Violation, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLine:
+    """One plan in a list of plans."""
+
+    id: str
+    made_at: datetime
+    first_day: date
+    n_days: int
+    n_served: int
+    n_unserved: int
+    benefit_h: float
+    benefit_bound_h: float
+    made_by: str
+
+
+def save_week(week: PlannedWeek, *, by: str) -> StoredWeek:
+    """Keep a planned week: plan, needs, jobs and cards in one transaction.
+
+    Cards get the agency's running numbers. Drafts of earlier plans for the same days are withdrawn;
+    issued cards stay until a person withdraws them.
+
+    Raises
+    ------
+    InputError
+        If the checker found a violation: such a plan is not shown, so it is not kept.
+    """
+    if week.violations:
+        first = week.violations[0]
+        raise InputError(
+            f"the plan breaks {len(week.violations)} rule(s) and is not kept; the first:"
+            f" {first.message} ({first.where})"
+        )
+    with transaction.atomic():
+        # Locks the agency's row first, so that two writers draw numbers one after the other
+        audit.note("save", "plan", week.plan.id, who=by)
+        plan = replace(week.plan, id=_free_key(week.plan.id))
+        cards = _numbered(week.cards, plan.id)
+        row = convert.PLAN.to_row(
+            plan,
+            n_served=len(plan.served),
+            n_unserved=len(plan.unserved),
+            violations=[],
+            conditions=convert.CONVERTER.unstructure(week.conditions, _Conditions),
+            created_by=by,
+        )
+        row.save(force_insert=True)
+        needs = [convert.NEED.to_row(need, plan=row) for need in week.needs]
+        models.Need.objects.bulk_create(needs, batch_size=_BATCH)
+        jobs = [convert.JOB.to_row(job, plan=row) for job in week.jobs]
+        models.Job.objects.bulk_create(jobs, batch_size=_BATCH)
+        _withdraw_drafts(plan)
+        rows = [convert.card_to_row(card, plan=row, created_by=by) for card in cards]
+        models.JobCard.objects.bulk_create(rows, batch_size=_BATCH)
+    return StoredWeek(plan, tuple(week.jobs), tuple(week.needs), tuple(week.conditions), cards)
+
+
+def latest_week() -> StoredWeek | None:
+    """The plan that was saved last; None before the first."""
+    row = models.Plan.objects.order_by("-pk").first()
+    return None if row is None else _load(row)
+
+
+def load_week(plan_id: str) -> StoredWeek:
+    """One saved plan with everything it rests on."""
+    row = models.Plan.objects.filter(key=plan_id).first()
+    if row is None:
+        raise InputError(f"plan {plan_id!r} is unknown; list the plans to see their names")
+    return _load(row)
+
+
+def list_plans(*, most: int = 50) -> tuple[PlanLine, ...]:
+    """Saved plans, newest first."""
+    rows = models.Plan.objects.order_by("-pk").values_list(
+        "key",
+        "made_at",
+        "first_day",
+        "n_days",
+        "n_served",
+        "n_unserved",
+        "benefit_h",
+        "benefit_bound_h",
+        "created_by",
+    )
+    return tuple(PlanLine(*values) for values in rows[:most])
+
+
+def list_cards(
+    *, plan_id: str | None = None, day: date | None = None, status: str | None = None
+) -> tuple[nouns.JobCard, ...]:
+    """Cards by number; all of them, or those of one plan, day or status."""
+    rows = models.JobCard.objects.order_by("number", "version")
+    if plan_id is not None:
+        rows = rows.filter(plan__key=plan_id)
+    if day is not None:
+        rows = rows.filter(day=day)
+    if status is not None:
+        if status not in CARD_STATUSES:
+            raise InputError(f"status is {status!r}; expected {', '.join(CARD_STATUSES)}")
+        rows = rows.filter(status=status)
+    return tuple(convert.card_to_noun(row) for row in rows)
+
+
+def load_card(number: int) -> nouns.JobCard:
+    """The newest version of one card."""
+    row = models.JobCard.objects.filter(number=number).order_by("-version").first()
+    if row is None:
+        raise InputError(f"card {number} is unknown")
+    return convert.card_to_noun(row)
+
+
+def move_card(number: int, status: str, *, by: str) -> nouns.JobCard:
+    """Issue, withdraw or close a card; its text stays frozen.
+
+    Raises
+    ------
+    InputError
+        If that step does not follow from where the card is.
+    """
+    with transaction.atomic():
+        rows = models.JobCard.objects.select_for_update().filter(number=number)
+        row = rows.order_by("-version").first()
+        if row is None:
+            raise InputError(f"card {number} is unknown")
+        if (row.status, status) not in _MOVES:
+            raise InputError(f"card {number} is {row.status} and cannot become {status}")
+        audit.note(status, "jobcard", str(number), who=by, before={"status": row.status})
+        row.status = status
+        row.save(update_fields=["status"])
+    return convert.card_to_noun(row)
+
+
+def _load(row: models.Plan) -> StoredWeek:
+    plan = convert.PLAN.to_noun(getattr(row, name) for name in convert.PLAN.names)
+    return StoredWeek(
+        plan=plan,
+        jobs=convert.JOB.of(row.jobs.order_by("pk")),
+        needs=convert.NEED.of(row.needs.order_by("pk")),
+        conditions=convert.CONVERTER.structure(row.conditions, _Conditions),
+        cards=tuple(convert.card_to_noun(card) for card in row.cards.order_by("number")),
+        violations=convert.CONVERTER.structure(row.violations, _Violations),
+    )
+
+
+def _free_key(wanted: str) -> str:
+    taken = set(models.Plan.objects.filter(key__startswith=wanted).values_list("key", flat=True))
+    if wanted not in taken:
+        return wanted
+    number = 2
+    while f"{wanted}-{number}" in taken:
+        number += 1
+    return f"{wanted}-{number}"
+
+
+def _numbered(cards: tuple[nouns.JobCard, ...], plan_id: str) -> tuple[nouns.JobCard, ...]:
+    last = models.JobCard.objects.aggregate(last=Max("number"))["last"] or 0
+    return tuple(
+        convert.renumbered(card, number=last + place, plan_id=plan_id)
+        for place, card in enumerate(cards, start=1)
+    )
+
+
+def _withdraw_drafts(plan: nouns.Plan) -> None:
+    last_day = plan.first_day + timedelta(days=plan.n_days - 1)
+    models.JobCard.objects.filter(
+        status="draft", day__gte=plan.first_day, day__lte=last_day
+    ).update(status="withdrawn")
