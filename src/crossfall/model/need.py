@@ -89,6 +89,10 @@ class Need:
     assumed: tuple[str, ...] = ()
     """Everything this rests on that nobody measured."""
     policy_version: str = ""
+    follow_ups: tuple[Treatment, ...] = ()
+    """Further work the road is called for that comes after, in order."""
+    estimated_h: float = 0.0
+    """Usual hours of all of this work, before design; to compare needs, not to book hours [h]."""
 
     @property
     def benefit_h(self) -> float:
