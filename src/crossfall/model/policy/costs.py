@@ -4,6 +4,8 @@ Every default is recalled, in United States dollars of about 2022, and stands on
 agency enters its own. Machine rates leave the operator out; the operator is a line of its own.
 """
 
+# ruff: noqa: RUF009 - setting() makes a dataclass field, which ruff cannot see
+
 from __future__ import annotations
 
 from dataclasses import dataclass

@@ -1,0 +1,238 @@
+"""From a need to a job: the treatment that is needed, after everything that must come first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from crossfall.design.cost import price_book
+from crossfall.design.dust import dust_stages
+from crossfall.design.edges import (
+    culvert_stages,
+    ditch_stages,
+    secondary_ditch_stages,
+    shoulder_stages,
+)
+from crossfall.design.outfit import outfit_of
+from crossfall.design.passes import PassBook
+from crossfall.design.regravelling import regravel_stages, spot_gravel_stages
+from crossfall.design.shaping import (
+    blading_stages,
+    remix_stages,
+    reshaping_stages,
+    windrow_stages,
+)
+from crossfall.design.site import Site, Tools
+from crossfall.design.source import Distances, SourceFinder
+from crossfall.errors import InfeasibleError, InputError
+from crossfall.model import (
+    Condition,
+    CostRange,
+    Fleet,
+    Job,
+    Need,
+    Network,
+    PointFeature,
+    Policy,
+    Quantity,
+    Segment,
+    Stage,
+    Treatment,
+)
+
+Designer = Callable[[Site, str, int, tuple[str, ...]], tuple[Stage, ...]]
+"""A site, the job's id, the first stage's number and what must be finished before."""
+
+_DESIGNERS: Mapping[Treatment, Designer] = {
+    Treatment.BLADING: blading_stages,
+    Treatment.RESHAPING: reshaping_stages,
+    Treatment.SCARIFY_REMIX: remix_stages,
+    Treatment.REGRAVELLING: regravel_stages,
+    Treatment.SPOT_GRAVEL: spot_gravel_stages,
+    Treatment.SHOULDER_PULLING: shoulder_stages,
+    Treatment.SECONDARY_DITCH_REMOVAL: secondary_ditch_stages,
+    Treatment.DITCH_CLEANING: ditch_stages,
+    Treatment.CULVERT_CLEARING: culvert_stages,
+    Treatment.DUST_CONTROL: dust_stages,
+    Treatment.WINDROW_PICKUP: windrow_stages,
+}
+
+
+class SurfaceMoisture(Protocol):
+    """What a design asks of the moisture state."""
+
+    @property
+    def segment_ids(self) -> Sequence[str]: ...
+
+    @property
+    def moisture_pct(self) -> npt.NDArray[Any]: ...
+
+
+def design_jobs(
+    needs: Sequence[Need],
+    conditions: Sequence[Condition],
+    network: Network,
+    graph: Distances,
+    fleet: Fleet,
+    state: SurfaceMoisture,
+    policy: Policy,
+) -> tuple[Job, ...]:
+    """Design every need, in the order given.
+
+    Parameters
+    ----------
+    needs : sequence of Need
+        What each road needs; a need for nothing is passed over.
+    conditions : sequence of Condition
+        Today's, at most one for each segment counts (the last).
+    network, graph, fleet, policy
+        The district; ``graph`` measures hauls from pits and water points.
+    state : MoistureState
+        Water is reckoned for the driest day of its window.
+
+    Raises
+    ------
+    InputError
+        If a need names an unknown segment, or rates differ in currency or year.
+    """
+    tools = make_tools(fleet, graph, policy)
+    by_segment = {condition.segment_id: condition for condition in conditions}
+    driest = _driest(state)
+    paved = _paved_nodes(network)
+    jobs = []
+    for need in needs:
+        if need.treatment == Treatment.NONE:
+            continue
+        segment = network.segment_by_id.get(need.segment_id)
+        if segment is None:
+            raise InputError(f"need {need.id} is for unknown segment {need.segment_id!r}")
+        site = Site(
+            segment=segment,
+            condition=by_segment.get(segment.id),
+            features=network.features_by_segment.get(segment.id, ()),
+            driest_pct=driest.get(segment.id),
+            meets_paved=(segment.from_node in paved, segment.to_node in paved),
+            tools=tools,
+        )
+        jobs.append(_job(need, site))
+    return tuple(jobs)
+
+
+def design_job(
+    need: Need,
+    segment: Segment,
+    *,
+    fleet: Fleet,
+    graph: Distances,
+    policy: Policy,
+    condition: Condition | None = None,
+    features: tuple[PointFeature, ...] = (),
+    driest_pct: float | None = None,
+    meets_paved: tuple[bool, bool] = (False, False),
+) -> Job:
+    """Design one need on one segment.
+
+    Parameters
+    ----------
+    driest_pct : float, optional
+        Surface moisture to reckon water from, by dry mass; None reckons none. [%]
+    meets_paved : (bool, bool)
+        Whether a paved road joins at the start and at the end.
+    """
+    if need.segment_id != segment.id:
+        raise InputError(f"need {need.id} is for {need.segment_id}, not for {segment.id}")
+    tools = make_tools(fleet, graph, policy)
+    return _job(need, Site(segment, condition, features, driest_pct, meets_paved, tools))
+
+
+def make_tools(fleet: Fleet, graph: Distances, policy: Policy) -> Tools:
+    """Lay out prices, passes and sources once for all jobs of a run."""
+    outfit, book = outfit_of(fleet, policy), price_book(policy, fleet)
+    passes = PassBook(policy.design, outfit.blade_m)
+    return Tools(policy, outfit, book, passes, SourceFinder(fleet, graph, book, outfit, policy))
+
+
+def _job(need: Need, site: Site) -> Job:
+    job_id = f"{need.id}-job"
+    stages: list[Stage] = []
+    assumed = list(dict.fromkeys((*need.assumed, *site.assumed)))
+    is_for_engineer = need.treatment == Treatment.ENGINEER
+    for treatment in (*need.prerequisites, need.treatment):
+        if treatment in {Treatment.ENGINEER, Treatment.NONE}:
+            is_for_engineer = is_for_engineer or treatment == Treatment.ENGINEER
+            continue
+        done = _last_of_each_part(stages)
+        try:
+            stages.extend(_DESIGNERS[treatment](site, job_id, len(stages) + 1, done))
+        except InfeasibleError as reason:
+            stages, is_for_engineer = [], True
+            assumed.append(str(reason))
+            break
+    return Job(
+        id=job_id,
+        need_id=need.id,
+        segment_id=site.segment.id,
+        treatment=need.treatment,
+        stages=tuple(stages),
+        benefit_h=need.benefit_h,
+        quantities=_totals(stages),
+        cost=_total_cost(stages, site),
+        assumed=(*assumed, *(f"rates: {source}" for source in site.tools.book.sources[:2])),
+        cautions=(),
+        needs_engineer=is_for_engineer,
+    )
+
+
+def _last_of_each_part(stages: Sequence[Stage]) -> tuple[str, ...]:
+    """Stages that no other waits for: the ends of what has been laid out so far."""
+    waited_for = {each for stage in stages for each in stage.after}
+    return tuple(stage.id for stage in stages if stage.id not in waited_for)
+
+
+_ADDS_UP = frozenset({"m3", "t", "L", "loads"})
+
+
+def _totals(stages: Sequence[Stage]) -> tuple[Quantity, ...]:
+    sums: dict[tuple[str, str], float] = {}
+    for stage in stages:
+        for row in stage.quantities:
+            if row.unit in _ADDS_UP:
+                key = (row.name, row.unit)
+                sums[key] = sums.get(key, 0.0) + row.value
+    return tuple(Quantity(name, value, unit) for (name, unit), value in sums.items())
+
+
+def _total_cost(stages: Sequence[Stage], site: Site) -> CostRange:
+    total = site.tools.book.nothing
+    for stage in stages:
+        if stage.cost is not None:
+            total = total + stage.cost
+    return total
+
+
+def _driest(state: SurfaceMoisture) -> dict[str, float]:
+    """For each segment the lowest of the days' middle members; unknown ones are left out [%]."""
+    if not len(state.segment_ids):
+        return {}
+    known = np.where(np.isfinite(state.moisture_pct), state.moisture_pct, np.nan)
+    is_known = np.atleast_1d(np.isfinite(known).any(axis=(0, 2)))
+    kept = known[:, is_known, :]
+    if kept.size == 0:
+        return {}
+    is_day = np.isfinite(kept).any(axis=0)
+    middle = np.full(is_day.shape, np.inf)
+    middle[is_day] = np.nanmedian(kept[:, is_day], axis=0)
+    ids = [each for each, known_one in zip(state.segment_ids, is_known, strict=True) if known_one]
+    return dict(zip(ids, (float(value) for value in middle.min(axis=1)), strict=True))
+
+
+def _paved_nodes(network: Network) -> set[str]:
+    return {
+        node
+        for segment in network.segments
+        if segment.surface == "paved"
+        for node in (segment.from_node, segment.to_node)
+    }

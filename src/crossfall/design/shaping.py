@@ -1,0 +1,222 @@
+"""Work with the gravel that is there: light blading, reshaping, scarify and remix.
+
+Light blading smooths and never cuts; reshaping cuts below the washboard and lays the gravel
+back to crown; scarifying loosens the whole layer first, never deeper than the gravel there.
+"""
+
+from __future__ import annotations
+
+from crossfall.design.passes import PassSet
+from crossfall.design.site import Site
+from crossfall.design.stages import cut_lengths, make_stage, part_name
+from crossfall.design.transitions import transition_steps
+from crossfall.design.words import litres, millimetres, percent
+from crossfall.formulas.grader import scarify_depth
+from crossfall.formulas.gravel import crown_edge_cut, crown_move
+from crossfall.model import Quantity, Stage, Support, Treatment
+from crossfall.model.need import Task
+
+
+def blading_stages(
+    site: Site, job_id: str, first: int, after: tuple[str, ...]
+) -> tuple[Stage, ...]:
+    """Light blading: one pass over each strip, fines carried in and spread again."""
+    shape = site.tools.design.shape
+    before = (f"Take the high spots only, no deeper than {millimetres(shape.light_cut_mm)}",)
+    later = ("Leave no ridge at the edge and none in the middle",)
+    return _shaping(
+        site,
+        job_id,
+        first,
+        after,
+        treatment=Treatment.BLADING,
+        task="light_blading",
+        name="Light blading",
+        depth_mm=shape.light_cut_mm,
+        before=before,
+        later=later,
+        checks=(
+            "No washboard felt at travel speed",
+            f"Crown about {percent(shape.crossfall_pct)} and not flattened",
+            "Water can leave the road on both sides",
+        ),
+    )
+
+
+def windrow_stages(
+    site: Site, job_id: str, first: int, after: tuple[str, ...]
+) -> tuple[Stage, ...]:
+    """Spread a windrow that was left, before anybody hits it."""
+    side = site.condition.windrow_side if site.condition else None
+    where = "on both sides" if side == "both" else f"on the {side} side" if side else ""
+    return _shaping(
+        site,
+        job_id,
+        first,
+        after,
+        treatment=Treatment.WINDROW_PICKUP,
+        task="light_blading",
+        name="Pick up the windrow",
+        depth_mm=0.0,
+        before=(f"Find the windrow {where}".rstrip() + "; take out sod and stones by hand",),
+        later=("Leave no ridge; rock goes only where the foreman has approved",),
+        checks=("No windrow anywhere on the length",),
+    )
+
+
+def reshaping_stages(
+    site: Site, job_id: str, first: int, after: tuple[str, ...], *, name: str = "Reshape"
+) -> tuple[Stage, ...]:
+    """Cut below the washboard, mix, lay back to crown."""
+    cut = site.cut_mm
+    before = (f"Cut {millimetres(cut)} deep, below the washboard, and no deeper",)
+    return _shaping(
+        site,
+        job_id,
+        first,
+        after,
+        treatment=Treatment.RESHAPING,
+        task="cutting",
+        name=name,
+        depth_mm=cut,
+        before=(*before, *_edge_cut(site)),
+        later=("Close the windrow before the last pass; leave no ridge at the edge",),
+        checks=_shape_checks(site),
+    )
+
+
+def remix_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> tuple[Stage, ...]:
+    """Loosen the layer with the teeth, mix it and lay it back to crown."""
+    design = site.tools.design
+    depth = scarify_depth(max(site.cut_mm, design.gravel.scarify_mm), *_gravel_and_keep(site))
+    before = (
+        f"Teeth {millimetres(depth)} deep, never below the gravel; stop where clay comes up",
+        *_edge_cut(site),
+    )
+    return _shaping(
+        site,
+        job_id,
+        first,
+        after,
+        treatment=Treatment.SCARIFY_REMIX,
+        task="cutting",
+        name="Scarify and remix",
+        depth_mm=depth,
+        before=before,
+        later=(
+            "Stones that the teeth bring up go only where the foreman has approved, never into"
+            " a ridge along the shoulder",
+        ),
+        checks=(*_shape_checks(site), "Coarse and fine are evenly mixed across the road"),
+        needs_attachment="scarifier",
+        is_rolled=True,
+    )
+
+
+def _shaping(
+    site: Site,
+    job_id: str,
+    first: int,
+    after: tuple[str, ...],
+    *,
+    treatment: Treatment,
+    task: Task,
+    name: str,
+    depth_mm: float,
+    before: tuple[str, ...],
+    later: tuple[str, ...],
+    checks: tuple[str, ...],
+    needs_attachment: str = "",
+    is_rolled: bool = False,
+) -> tuple[Stage, ...]:
+    design, segment = site.tools.design, site.segment
+    passes = site.tools.passes.of(treatment, segment.width_m)
+    signs_min = design.stage.signs_min if task == "cutting" else 0.0
+    parts = cut_lengths(
+        segment.length_m,
+        passes.total_min_per_m,
+        max(site.tools.outfit.work_min - signs_min, 1.0),
+        longest_m=design.stage.open_windrow_max_m,
+    )
+    stages = []
+    for index, (from_m, to_m) in enumerate(parts):
+        length_m = to_m - from_m
+        water_l = site.water_l(length_m, depth_mm)
+        stages.append(
+            make_stage(
+                site,
+                job_id=job_id,
+                number=first + index,
+                name=part_name(name, index + 1, len(parts)),
+                span_m=(from_m, to_m),
+                treatment=treatment,
+                task=task,
+                passes=passes,
+                before=(*before, *transition_steps(site, from_m, to_m)),
+                later=(*_rolling_step(site, is_rolled), *later),
+                checks=checks,
+                after=after,
+                support=_roller(passes, length_m, is_rolled),
+                quantities=_quantities(site, length_m, depth_mm, water_l),
+                water_l=water_l,
+                wait_min=signs_min,
+                needs_attachment=needs_attachment,
+            )
+        )
+    return tuple(stages)
+
+
+def _quantities(
+    site: Site, length_m: float, depth_mm: float, water_l: float
+) -> tuple[Quantity, ...]:
+    rows = [Quantity("length", length_m, "m"), Quantity("width", site.segment.width_m, "m")]
+    if depth_mm > 0:
+        rows.append(Quantity("depth worked", depth_mm, "mm"))
+    if water_l > 0:
+        rows.append(_water_row(site, water_l))
+    return tuple(rows)
+
+
+def _water_row(site: Site, water_l: float) -> Quantity:
+    tanks = water_l / site.tools.outfit.tank_l
+    dry = percent(site.driest_pct or 0.0)
+    note = f"{tanks:.1f} tanks of {litres(site.tools.outfit.tank_l)}, if the surface is at {dry}"
+    return Quantity("water, if dry", water_l, "L", note)
+
+
+def _roller(passes: PassSet, length_m: float, is_rolled: bool) -> tuple[Support, ...]:
+    if not is_rolled:
+        return ()
+    return (Support("roller", 1, sum(passes.minutes(length_m)) / 60),)
+
+
+def _rolling_step(site: Site, is_rolled: bool) -> tuple[str, ...]:
+    if not is_rolled:
+        return ()
+    return (f"Roll {site.tools.design.rolling.n_passes} passes, edges first, while it is moist",)
+
+
+def _edge_cut(site: Site) -> tuple[str, ...]:
+    wanted = site.tools.design.shape.crossfall_pct
+    if site.crossfall_pct >= wanted:
+        return ()
+    cut = crown_edge_cut(site.segment.width_m, site.crossfall_pct, wanted)
+    moved = crown_move(site.segment.width_m, site.crossfall_pct, wanted)
+    return (
+        f"Crown from {percent(site.crossfall_pct)} to {percent(wanted)}: cut"
+        f" {millimetres(min(cut, max(site.gravel_mm, 0.0)))} at the edges, move"
+        f" {moved * 100:.1f}\N{NO-BREAK SPACE}m3 for each 100\N{NO-BREAK SPACE}m to the centre",
+    )
+
+
+def _shape_checks(site: Site) -> tuple[str, ...]:
+    wanted = percent(site.tools.design.shape.crossfall_pct)
+    return (
+        f"Crown {wanted} by slope meter every 100\N{NO-BREAK SPACE}m, straight from centre to edge",
+        "No washboard left under the loose gravel",
+        "No high edge; water runs off into the ditch",
+    )
+
+
+def _gravel_and_keep(site: Site) -> tuple[float, float]:
+    return site.gravel_mm, site.tools.design.shape.keep_uncut_mm

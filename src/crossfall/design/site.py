@@ -1,0 +1,106 @@
+"""One road as its designer sees it: segment, condition, surroundings and what is at hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from crossfall.design.cost import PriceBook
+from crossfall.design.outfit import Outfit
+from crossfall.design.passes import PassBook
+from crossfall.design.source import SourceFinder
+from crossfall.formulas.compaction import water_volume
+from crossfall.formulas.gravel import compacted_volume
+from crossfall.model import Condition, PointFeature, Policy, Segment
+from crossfall.model.policy.design import DesignPolicy
+
+
+@dataclass(frozen=True, slots=True)
+class Tools:
+    """What all designs of one run share."""
+
+    policy: Policy
+    outfit: Outfit
+    book: PriceBook
+    passes: PassBook
+    sources: SourceFinder
+
+    @property
+    def design(self) -> DesignPolicy:
+        return self.policy.design
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One segment with everything a designer looks at."""
+
+    segment: Segment
+    condition: Condition | None
+    features: tuple[PointFeature, ...]
+    """Along the segment, by chainage."""
+    driest_pct: float | None
+    """Moisture of the surface on the driest day of the window, middle of the members [%]."""
+    meets_paved: tuple[bool, bool]
+    """Whether a paved road joins at the start and at the end."""
+    tools: Tools
+
+    @property
+    def gravel_mm(self) -> float:
+        """Gravel that is there: measured where it was, else the segment's figure [mm]."""
+        if self.condition is not None and self.condition.gravel_mm is not None:
+            return self.condition.gravel_mm
+        return self.segment.gravel_mm
+
+    @property
+    def crossfall_pct(self) -> float:
+        """Transverse slope that is there; the policy's worn one where nobody measured [%]."""
+        if self.condition is not None and self.condition.crossfall_pct is not None:
+            return self.condition.crossfall_pct
+        return self.tools.design.shape.worn_crossfall_pct
+
+    @property
+    def cut_mm(self) -> float:
+        """Depth to cut: below the washboard, but leaving gravel underneath [mm]."""
+        shape, condition = self.tools.design.shape, self.condition
+        wanted = shape.default_cut_mm
+        if condition is not None:
+            depths = (condition.corrugation_mm, condition.pothole_mm, condition.rut_mm)
+            known = [depth for depth in depths if depth is not None]
+            if known:
+                wanted = max(known) + shape.washboard_extra_mm
+        return max(0.0, min(wanted, self.gravel_mm - shape.keep_uncut_mm))
+
+    def water_l(self, length_m: float, depth_mm: float) -> float:
+        """Water to bring a depth to working moisture on the driest day of the window [L].
+
+        Zero where the surface is moist enough, and where its moisture is unknown.
+        """
+        if self.driest_pct is None or depth_mm <= 0:
+            return 0.0
+        design, layer = (
+            self.tools.design,
+            self.tools.policy.moisture.materials.get(self.segment.material),
+        )
+        volume = compacted_volume(length_m, self.segment.width_m, depth_mm)
+        return 1000 * water_volume(
+            volume,
+            layer.dry_density_kg_m3 / 1000 if layer else design.gravel.dry_t_m3,
+            min(self.driest_pct, 30.0),
+            layer.optimum_pct if layer else design.water.target_pct,
+            allowance=design.water.allowance,
+        )
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """What this site rests on that nobody measured."""
+        segment, found = self.segment, list(self.tools.outfit.assumed)
+        if segment.width_method == "default":
+            found.append(f"width {segment.width_m:g} m is a default")
+        if segment.gravel_method == "default" and (
+            self.condition is None or self.condition.gravel_mm is None
+        ):
+            found.append(f"gravel {segment.gravel_mm:.0f} mm is a default")
+        if self.condition is None or self.condition.method == "default":
+            found.append("condition is a default; nobody has looked")
+        if self.driest_pct is None:
+            found.append("surface moisture is unknown; no water is reckoned")
+        return tuple(found)

@@ -1,0 +1,118 @@
+"""Cutting a job into stages that each fit a shift and leave the road passable.
+
+A stage is all passes of one kind of work over one length, by one grader in one shift. Longer
+work is cut into equal lengths, so that no stage is a scrap; and no windrow is ever longer than
+the policy allows.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from crossfall.design.cost import Line
+from crossfall.design.passes import PassSet
+from crossfall.design.site import Site
+from crossfall.errors import InputError
+from crossfall.model import Quantity, Stage, Stake, Support, Treatment
+from crossfall.model.need import Task
+
+PASSABLE = "Road full width or signed, windrow closed, no ridge, wheel tracks clear."
+
+
+def cut_lengths(
+    length_m: float, min_per_m: float, limit_min: float, *, longest_m: float = math.inf
+) -> tuple[tuple[float, float], ...]:
+    """Equal lengths, each done within ``limit_min`` and none over ``longest_m`` [m].
+
+    Raises
+    ------
+    InputError
+        If ``limit_min`` or ``longest_m`` is not positive.
+
+    Examples
+    --------
+    >>> cut_lengths(1600.0, 0.4, 360.0)
+    ((0.0, 800.0), (800.0, 1600.0))
+    """
+    if not (limit_min > 0 and longest_m > 0):
+        raise InputError(
+            f"a stage may take {limit_min:g} min over {longest_m:g} m; expected figures above 0"
+        )
+    n_parts = max(
+        math.ceil(length_m * min_per_m / limit_min - 1e-9),
+        math.ceil(length_m / longest_m - 1e-9),
+        1,
+    )
+    each = length_m / n_parts
+    ends = [number * each for number in range(n_parts)] + [length_m]
+    return tuple((ends[number], ends[number + 1]) for number in range(n_parts))
+
+
+def make_stage(
+    site: Site,
+    *,
+    job_id: str,
+    number: int,
+    name: str,
+    span_m: tuple[float, float],
+    treatment: Treatment,
+    task: Task,
+    passes: PassSet,
+    before: Sequence[str] = (),
+    later: Sequence[str] = (),
+    checks: Sequence[str] = (),
+    end_state: str = PASSABLE,
+    after: tuple[str, ...] = (),
+    support: tuple[Support, ...] = (),
+    quantities: tuple[Quantity, ...] = (),
+    stakes: tuple[Stake, ...] = (),
+    water_l: float = 0.0,
+    wait_min: float = 0.0,
+    n_people: int = 1,
+    materials: Sequence[Line] = (),
+    needs_attachment: str = "",
+) -> Stage:
+    """One stage, with its passes timed one by one and its cost added up."""
+    from_m, to_m = span_m
+    minutes = passes.minutes(to_m - from_m)
+    stage_h = (sum(minutes) + wait_min) / 60
+    come_and_go = site.tools.policy.costs.mobilisation_h
+    lines: list[Line] = [
+        ("grader", stage_h + come_and_go),
+        ("operator", n_people * (stage_h + come_and_go)),
+    ]
+    for each in support:
+        machine_h = each.n_machines * (each.hours + come_and_go)
+        lines.append((each.kind, machine_h))
+        lines.append(("operator", machine_h))
+    lines.extend(materials)
+    return Stage(
+        id=f"{job_id}-{number}",
+        job_id=job_id,
+        number=number,
+        name=name,
+        segment_id=site.segment.id,
+        from_m=from_m,
+        to_m=to_m,
+        task=task,
+        treatment=treatment,
+        operations=passes.operations,
+        pass_minutes=minutes,
+        steps=(*before, *passes.steps, *later),
+        end_state=end_state,
+        checks=tuple(checks),
+        after=after,
+        support=support,
+        quantities=quantities,
+        stakes=stakes,
+        water_l=water_l,
+        cost=site.tools.book.cost(lines),
+        needs_attachment=needs_attachment,
+        wait_min=wait_min,
+    )
+
+
+def part_name(name: str, number: int, n_parts: int) -> str:
+    """``Reshape`` or ``Reshape, part 2 of 3``."""
+    return name if n_parts == 1 else f"{name}, part {number} of {n_parts}"
