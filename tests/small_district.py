@@ -96,25 +96,10 @@ def small_fleet() -> Fleet:
         ),
     ]
     everything = tuple(Treatment)
+    names = ("Ash", "Birch", "Cedar", "Dogwood", "Elm", "Fir", "Hazel", "Juniper", "Linden")
     operators = [
         Operator(f"o{index}", name, machine.id, skills=everything)
-        for index, (name, machine) in enumerate(
-            zip(
-                [
-                    "Ash",
-                    "Birch",
-                    "Cedar",
-                    "Dogwood",
-                    "Elm",
-                    "Fir",
-                    "Hazel",
-                    "Juniper",
-                    "Linden",
-                    "Maple",
-                ],
-                machines,
-            )  # noqa: B905
-        )
+        for index, (name, machine) in enumerate(zip((*names, "Maple"), machines, strict=True))
     ]
     return Fleet(
         (yard, pit, well),
