@@ -86,6 +86,17 @@ class Weather:
         if np.any(self.liquid_mm < 0) or np.any(self.et0_mm < 0):
             raise InputError("liquid_mm or et0_mm is negative; expected >= 0")
 
+    def part(self, members: slice | list[int], steps: slice) -> Weather:
+        """The same for some members and steps."""
+        before = self.storm_before_mm
+        return Weather(
+            self.liquid_mm[members, :, steps],
+            self.et0_mm[members, :, steps],
+            self.frost_index[members, :, steps],
+            self.is_weak[members, :, steps],
+            None if before is None else before[members, :, steps],
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class LayerRun:

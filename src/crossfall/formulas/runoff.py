@@ -44,7 +44,7 @@ def storage_mm(curve_number: npt.ArrayLike) -> Floats:
     """
     number = np.asarray(curve_number, float)
     if not np.all((number > 0) & (number <= 100)):
-        raise InputError(f"curve_number is {curve_number}; expected above 0 and at most 100")
+        raise InputError(f"curve_number is {number}; expected above 0 and at most 100")
     return np.asarray(25400.0 / number - 254.0)
 
 

@@ -1,0 +1,239 @@
+"""The gate: may this work be done on this road on this day?
+
+It judges by what the work does to the road (the *task*) and never bans everything at once. In
+each member the surface of the day is looked up in the policy's rules; the share of members that
+permit the task is its chance. Hand work and emergencies always pass.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cached_property
+from typing import Literal, get_args
+
+import numpy as np
+import numpy.typing as npt
+
+from crossfall.errors import InputError
+from crossfall.formulas.moisture_class import MoistureClass
+from crossfall.judgement.state import MoistureState
+from crossfall.model.fleet import Fleet
+from crossfall.model.need import Task
+from crossfall.model.policy import Policy
+from crossfall.model.policy.gate import GatePolicy, GateRule, Surface
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Decision = Literal["allowed", "if_watered", "refused"]
+
+TASKS: tuple[Task, ...] = get_args(Task)
+_SURFACES: tuple[Surface, ...] = (
+    "frozen",
+    "too_wet",
+    "workable",
+    "drying",
+    "dry",
+    "unknown",
+    "thaw_weak",
+)
+_WEAK = _SURFACES.index("thaw_weak")
+
+
+@dataclass(frozen=True, slots=True)
+class GateVerdict:
+    """What the gate says about one task on one segment and day."""
+
+    decision: Decision
+    p: float
+    """Chance of a surface on which the task can be done as decided, 0 to 1."""
+    reason: str
+    """A foreman's sentence with the figures."""
+
+    @property
+    def is_allowed(self) -> bool:
+        """Whether the work may go ahead, with water where it says so."""
+        return self.decision != "refused"
+
+
+@dataclass(frozen=True, eq=False)
+class GateTable:
+    """Verdicts for every task, segment and day."""
+
+    segment_ids: tuple[str, ...]
+    first_day: date
+    n_days: int
+    state: MoistureState
+    policy: GatePolicy
+    has_water_truck: bool
+    is_grader_light: bool
+    """Whether the lightest grader may blade potholes on a thaw-weak road."""
+    p_dry: dict[Task, Floats]
+    """Chance without water, (segment, day)."""
+    p_watered: dict[Task, Floats]
+    """Chance with water at hand, (segment, day)."""
+
+    def index(self, segment_id: str) -> int:
+        """Place of a segment in the arrays; unknown ones are an :class:`InputError`."""
+        return self.state.index(segment_id)
+
+    def allowed(self, task: Task) -> Bools:
+        """Whether the task may be done, with water where needed, (segment, day)."""
+        return np.asarray(self._plain[_known(task)] | self.needs_water(task))
+
+    def needs_water(self, task: Task) -> Bools:
+        """Whether it may be done only with a water truck, (segment, day)."""
+        if not self.has_water_truck:
+            return np.zeros((len(self.segment_ids), self.n_days), bool)
+        least = self._least(_known(task))
+        return np.asarray(~self._plain[task] & (self.p_watered[task] >= least))
+
+    def p(self, task: Task) -> Floats:
+        """Chance that the surface permits the task as decided, (segment, day)."""
+        watered = self.needs_water(task)
+        return np.asarray(np.where(watered, self.p_watered[task], self.p_dry[task]))
+
+    def verdict(self, segment_id: str, day: date, task: Task) -> GateVerdict:
+        """Decision, chance and reason for one task.
+
+        Raises
+        ------
+        InputError
+            If the segment, the day or the task is unknown.
+        """
+        row, at = self.index(segment_id), self.state.day_index(day)
+        decision: Decision = "refused"
+        if self._plain[_known(task)][row, at]:
+            decision = "allowed"
+        elif self.needs_water(task)[row, at]:
+            decision = "if_watered"
+        return GateVerdict(
+            decision, float(self.p(task)[row, at]), self._reason(segment_id, day, task, decision)
+        )
+
+    def summary(self) -> str:
+        """How many segments each task may start on, on the first day."""
+        parts = [
+            f"{task.replace('_', ' ')} {int(self.allowed(task)[:, 0].sum())}"
+            for task in TASKS
+            if task not in ("hand_work", "emergency")
+        ]
+        return f"{self.first_day}, segments open for work: {', '.join(parts)}"
+
+    @cached_property
+    def _plain(self) -> dict[Task, Bools]:
+        return {task: self.p_dry[task] >= self._least(task) for task in TASKS}
+
+    def _least(self, task: Task) -> float:
+        # A chance of exactly nothing is never enough, whatever the setting
+        return max(self.policy.least_chance[task], 1e-9)
+
+    def _reason(self, segment_id: str, day: date, task: Task, decision: Decision) -> str:
+        row, at = self.index(segment_id), self.state.day_index(day)
+        is_weak = bool(self.state.thaw_weak[row, at])
+        rule = _rule(self.policy, task, _SURFACES[self.state.likely_surface(segment_id, day)])
+        if is_weak and rule.permission == "yes":
+            rule = _rule(self.policy, task, "thaw_weak")
+        if task in ("hand_work", "emergency"):
+            return f"{rule.says}."
+        figures = self.state.reason(segment_id, day)
+        if task == "light_blading" and is_weak and not self.is_grader_light:
+            return f"Weak below from the thaw, and every grader is too heavy for it. {figures}"
+        if decision != "refused" and (rule.permission == "no" or decision == "if_watered"):
+            chance = self.p(task)[row, at]
+            how = "with water" if decision == "if_watered" else "as it may yet turn out"
+            says = rule.says if rule.permission == "watered" else f"Possible {how}"
+            return f"{says}, about {_tenths(chance)}. {figures}"
+        if decision == "refused" and rule.permission == "watered":
+            return f"{rule.says}, and there is no water truck. {figures}"
+        if decision == "refused" and rule.permission == "yes":
+            return f"Too unsure, only about {_tenths(self.p_dry[task][row, at])}. {figures}"
+        return f"{rule.says}. {figures}"
+
+
+def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable:
+    """Judge every task on every segment and day.
+
+    Raises
+    ------
+    InputError
+        If the policy's rules leave out a task and surface, or give one twice.
+    """
+    rules = policy.gate
+    _check_rules(rules)
+    has_water = any(
+        machine.kind == "water_truck"
+        and machine.is_available
+        and machine.capacity >= rules.water_tank_least_l
+        for machine in fleet.machines
+    )
+    axles = [rules.grader_axle_share * machine.mass_t for machine in fleet.graders]
+    is_light = bool(axles) and min(axles) <= rules.weak_blading_axle_t
+
+    surface = state.group_surface_classes
+    is_weak = state.station_is_weak[:, state.groups.station_or_first]
+    expand = state.groups.of_segment
+    p_dry, p_watered = {}, {}
+    for task in TASKS:
+        table = {name: _rule(rules, task, name).permission for name in _SURFACES}
+        plain = np.array([table[name] == "yes" for name in _SURFACES])
+        watered = np.array([table[name] in ("yes", "watered") for name in _SURFACES])
+        if task == "light_blading" and not is_light:
+            plain[_WEAK] = watered[_WEAK] = False
+        p_dry[task] = _share(plain, surface, is_weak)[expand]
+        p_watered[task] = _share(watered, surface, is_weak)[expand]
+    return GateTable(
+        segment_ids=state.segment_ids,
+        first_day=state.first_day,
+        n_days=state.n_days,
+        state=state,
+        policy=rules,
+        has_water_truck=has_water,
+        is_grader_light=is_light,
+        p_dry=p_dry,
+        p_watered=p_watered,
+    )
+
+
+def _share(permits: Bools, surface: npt.NDArray[np.int8], is_weak: Bools) -> Floats:
+    """Share of members whose surface permits it; a weak road must permit it both ways."""
+    is_ok = permits[surface] & (permits[_WEAK] | ~is_weak)
+    return np.asarray(is_ok.mean(axis=0))
+
+
+def _rule(policy: GatePolicy, task: Task, surface: Surface) -> GateRule:
+    return next(rule for rule in policy.rules if (rule.task, rule.surface) == (task, surface))
+
+
+def _check_rules(policy: GatePolicy) -> None:
+    seen: dict[tuple[str, str], int] = {}
+    for rule in policy.rules:
+        seen[(rule.task, rule.surface)] = seen.get((rule.task, rule.surface), 0) + 1
+    for task in TASKS:
+        for surface in _SURFACES:
+            n_rules = seen.get((task, surface), 0)
+            if n_rules != 1:
+                raise InputError(
+                    f"the gate has {n_rules} rules for {task} on {surface}; expected exactly one"
+                    " (policy gate.rules)"
+                )
+        if task not in policy.least_chance:
+            raise InputError(f"policy gate.least_chance has no entry for {task}")
+
+
+def _known(task: Task) -> Task:
+    if task not in TASKS:
+        raise InputError(f"task {task!r} is unknown; expected one of {', '.join(TASKS)}")
+    return task
+
+
+def _tenths(chance: float) -> str:
+    return f"{round(10 * chance)} chances in 10"
+
+
+def last_day(table: GateTable) -> date:
+    """Last day judged."""
+    return table.first_day + timedelta(days=table.n_days - 1)
+
+
+assert len(MoistureClass) == _WEAK, "the surfaces must follow the order of MoistureClass"

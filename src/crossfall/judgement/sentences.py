@@ -1,0 +1,93 @@
+"""What a foreman would say about a surface, and the figures behind it.
+
+Moisture is given to a tenth of a percent and rain to a whole millimetre: the model knows no more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isnan
+
+from crossfall.formulas.moisture_class import MoistureClass
+
+
+@dataclass(frozen=True, slots=True)
+class DayFigures:
+    """One segment on one day, in the middle of its members."""
+
+    likely: MoistureClass
+    chance: float
+    """Share of members in ``likely``."""
+    chance_workable: float
+    moisture_pct: float
+    """NaN when unknown."""
+    optimum_pct: float
+    rain_before_mm: float
+    """The day before."""
+    rain_mm: float
+    """This day."""
+    chance_rain: float
+    """Chance of more rain than can be worked in."""
+    is_thaw_weak: bool
+    workable_from: str | None
+    """First part of the day on which it is likely workable."""
+    lead_days: int
+    """Days after the first day of the state."""
+
+
+def foreman_sentence(day: DayFigures) -> str:
+    """The word first, then the figures, then how sure.
+
+    Examples
+    --------
+    >>> foreman_sentence(DayFigures(MoistureClass.WORKABLE, 0.94, 0.94, 7.43, 7.0, 9.2, 0.0, 0.0,
+    ...     False, "early", 0))
+    'Right for the blade: 9 mm the day before, 7.4 % against an optimum of 7 %.'
+    """
+    return f"{_word(day)}: {_figures(day)}{_sure(day)}."
+
+
+def _word(day: DayFigures) -> str:
+    if day.likely is MoistureClass.FROZEN:
+        return "Frozen, leave it"
+    if day.is_thaw_weak and day.likely is MoistureClass.TOO_WET:
+        return "Thaw-weak below, whatever the top looks like"
+    if day.likely is MoistureClass.TOO_WET:
+        if day.chance_rain > 0.5:
+            return "Rain on the day, leave it"
+        if day.workable_from == "midday":
+            return "Still greasy, try noon"
+        if day.workable_from == "late":
+            return "Still greasy, maybe late in the day"
+        return "Too wet, let it drain"
+    if day.likely is MoistureClass.WORKABLE:
+        return "Right for the blade"
+    if day.likely is MoistureClass.DRYING:
+        return "Drying out, light blading only unless it is watered"
+    if day.likely is MoistureClass.DRY:
+        return "Dry, a very light touch or wait for rain"
+    return "Nobody knows, look at the road first"
+
+
+def _figures(day: DayFigures) -> str:
+    parts = []
+    if isnan(day.rain_before_mm):
+        parts.append("no rain figure for the day before")
+    elif day.rain_before_mm >= 1:
+        parts.append(f"{day.rain_before_mm:.0f} mm the day before")
+    if isnan(day.rain_mm):
+        parts.append("no rain figure for the day")
+    elif day.rain_mm >= 1:
+        parts.append(f"{day.rain_mm:.0f} mm on the day")
+    if not isnan(day.moisture_pct):
+        parts.append(f"{day.moisture_pct:.1f} % against an optimum of {day.optimum_pct:g} %")
+    return ", ".join(parts) if parts else "no moisture figure"
+
+
+def _sure(day: DayFigures) -> str:
+    if day.likely is MoistureClass.UNKNOWN or day.lead_days == 0:
+        return ""
+    tenths = round(10 * day.chance)
+    if tenths >= 10:
+        return ""
+    return f"; about {tenths} in 10 that it is so"
