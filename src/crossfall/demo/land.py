@@ -8,6 +8,7 @@ a seed so that the roads have something to bend around.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -37,9 +38,12 @@ class Land:
 
     def creek_distance_m(self, points: Points) -> tuple[npt.NDArray[np.float64], Points]:
         """Distance to the nearest creek, and the nearest creek point itself."""
-        bed = np.vstack(self.creeks)
-        distance, index = cKDTree(bed).query(points)
-        return np.asarray(distance, dtype=np.float64), bed[index]
+        distance, index = self._bed.query(points)
+        return np.asarray(distance, dtype=np.float64), self._bed.data[index]
+
+    @cached_property
+    def _bed(self) -> cKDTree:
+        return cKDTree(np.vstack(self.creeks))
 
 
 def draw_land(width_m: float, height_m: float, rng: np.random.Generator) -> Land:
