@@ -145,6 +145,13 @@ class AgeingPolicy:
         low=0.0,
         high=20.0,
     )
+    rain_record_days: int = setting(
+        60,
+        unit="day",
+        doc="Days a gauge must have known before its own mean is trusted.",
+        low=1,
+        high=3650,
+    )
     delay_days: float = setting(
         28.0,
         unit="day",

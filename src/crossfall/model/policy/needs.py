@@ -20,7 +20,7 @@ class CallPolicy:
     """Where a rule calls for work. A score *below* or a measure *above* the figure calls."""
 
     blade_deformation: float = setting(
-        3.55, unit="score", doc="Light blading for washboard, potholes, ruts.", low=1.0, high=5.0
+        3.8, unit="score", doc="Light blading for washboard, potholes, ruts.", low=1.0, high=5.0
     )
     blade_defects: float = setting(
         2.9, unit="score", doc="Light blading for loose aggregate and dust.", low=1.0, high=5.0
@@ -41,10 +41,10 @@ class CallPolicy:
         4.0, unit="score", doc="A road that rides better than this is never due.", low=1.0, high=5.0
     )
     reshape_crown: float = setting(
-        2.8, unit="score", doc="Reshape for lost or excessive crown.", low=1.0, high=5.0
+        2.65, unit="score", doc="Reshape for lost or excessive crown.", low=1.0, high=5.0
     )
     reshape_deformation: float = setting(
-        2.5, unit="score", doc="Reshape: defects too deep for light blading.", low=1.0, high=5.0
+        2.3, unit="score", doc="Reshape: defects too deep for light blading.", low=1.0, high=5.0
     )
     reshape_corrugation_mm: float = setting(
         40.0, unit="mm", doc="Washboard too deep for light blading.", low=10.0, high=100.0
@@ -71,7 +71,7 @@ class CallPolicy:
         70.0, unit="mm", doc="Washboard or potholes that need the scarifier.", low=25.0, high=150.0
     )
     spot_gravel: float = setting(
-        2.75, unit="score", doc="Gravel at the thin places.", low=1.0, high=5.0
+        2.65, unit="score", doc="Gravel at the thin places.", low=1.0, high=5.0
     )
     regravel_gravel: float = setting(
         1.9, unit="score", doc="Gravel over the whole length.", low=1.0, high=5.0
@@ -108,7 +108,7 @@ class CallPolicy:
         3.1, unit="score", doc="Crown flat enough to be the cause.", low=1.0, high=5.0
     )
     cause_defects: float = setting(
-        3.1, unit="score", doc="Surface loose enough to be the cause.", low=1.0, high=5.0
+        3.2, unit="score", doc="Surface loose enough to be the cause.", low=1.0, high=5.0
     )
     cause_gravel: float = setting(
         2.9, unit="score", doc="Gravel thin enough to be the cause.", low=1.0, high=5.0
@@ -121,6 +121,12 @@ class CallPolicy:
     )
     cause_heavy_adt: float = setting(
         20.0, unit="veh/day", doc="Heavy traffic that is itself the cause.", low=0.0, high=500.0
+    )
+    blade_rut_mm: float = setting(
+        15.0, unit="mm", doc="Ruts worth naming as a cause.", low=0.0, high=100.0
+    )
+    steep_crossfall_pct: float = setting(
+        6.5, unit="%", doc="Crossfall above which the crown is too steep.", low=4.0, high=15.0
     )
     fast_blade_spacing_m: float = setting(
         1.3,

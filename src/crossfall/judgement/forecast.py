@@ -1,0 +1,373 @@
+"""What each road is believed to be like today, from when it was last seen.
+
+A survey ages. Between two looks at a road, traffic and rain wear its surface, the crown flattens,
+ditches fill and gravel leaves; work done after the look puts scores back up. Each score falls as
+
+    score(t) = 1 + (score(0) - 1) * exp(-x),   x = days * (a + b * wear / 100) + c * rain
+
+with ``wear`` the traffic in which a heavy vehicle counts several times, the form of the published
+roughness progression; a, b and c are settings of ours until the agency's own looks calibrate
+them. A road nobody has looked at gets the documented default, marked ``default``, and its age
+since blading makes the difference between a quiet road and a busy one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+
+from crossfall.formulas.gravel_loss import yearly_loss
+from crossfall.judgement.rain import RainTable, rain_table
+from crossfall.judgement.rating import MEASURES, SCORES, weigh_measures
+from crossfall.judgement.restore import GRADER_WORK, restore
+from crossfall.model import (
+    Condition,
+    District,
+    Method,
+    Network,
+    Policy,
+    Segment,
+    Side,
+    Treatment,
+    WeatherRecord,
+    WorkRecord,
+)
+from crossfall.model.policy.condition import AssumedPolicy
+from crossfall.model.policy.programme import ProgrammePolicy
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+
+FLAGS = (
+    "has_secondary_ditch",
+    "has_high_shoulder",
+    "is_ditch_blocked",
+    "is_culvert_blocked",
+    "has_windrow",
+)
+_CROWN, _DRAINAGE, _GRAVEL, _DEFORMATION, _DEFECTS = range(len(SCORES))
+_DAYS_A_YEAR = 365.0
+
+
+@dataclass(eq=False)
+class Belief:
+    """Believed condition of many segments on one day.
+
+    Arrays have shape (segment,), the scores (score, segment).
+
+    ``seen`` is the look each row rests on, None where nobody looked.
+    """
+
+    segments: tuple[Segment, ...]
+    today: date
+    scores: Floats
+    measures: dict[str, Floats]
+    flags: dict[str, Bools]
+    windrow_side: list[Side | None]
+    seen: tuple[Condition | None, ...]
+    day: Floats
+    """Ordinal of the day each row stands at."""
+    last_bladed: Floats
+    """Ordinal of the last blading, NaN where nobody knows."""
+    is_blading_assumed: Bools
+    n_works: Ints
+    """Records of work since the look."""
+    wear: Floats
+    """Traffic with heavy vehicles counted several times [veh/day]."""
+    gravel_loss_mm: Floats
+    """Believed gravel loss [mm/yr]."""
+    rain: RainTable
+
+    @property
+    def n(self) -> int:
+        return len(self.segments)
+
+    @property
+    def days_since_blading(self) -> Floats:
+        return self.today.toordinal() - self.last_bladed
+
+
+def believe(district: District, today: date) -> Belief:
+    """Believed condition of every maintained segment today.
+
+    Looks and records dated after ``today`` are not used; of several looks the latest counts,
+    and of two on one day the one given last.
+    """
+    segments = district.network.maintained
+    row_of = {segment.id: row for row, segment in enumerate(segments)}
+    belief = _at_last_look(
+        segments,
+        _latest(district.conditions, row_of, today),
+        district.weather,
+        today,
+        district.policy,
+    )
+    for works in _work_rounds(district.records, row_of, belief, today):
+        rows = np.fromiter(works.keys(), dtype=np.int64, count=len(works))
+        done_on = np.array([record.done_on.toordinal() for record in works.values()], dtype=float)
+        _age(belief, rows, done_on, district.policy)
+        restore(belief, rows, tuple(works.values()), district.policy.needs.effect)
+    everyone = np.arange(belief.n)
+    _age(belief, everyone, np.full(belief.n, float(today.toordinal())), district.policy)
+    return belief
+
+
+def believe_default(
+    network: Network,
+    bad: Mapping[str, bool],
+    last_bladed: Mapping[str, date | None],
+    *,
+    today: date,
+    policy: Policy,
+) -> Belief:
+    """The first week's belief: defaults aged since blading; bad roads as they are said to be."""
+    segments = network.maintained
+    belief = _at_last_look(segments, {}, (), today, policy)
+    for row, segment in enumerate(segments):
+        bladed_on = last_bladed.get(segment.id)
+        if bladed_on is not None:
+            belief.last_bladed[row] = belief.day[row] = bladed_on.toordinal()
+            belief.is_blading_assumed[row] = False
+    _age(belief, np.arange(belief.n), np.full(belief.n, float(today.toordinal())), policy)
+    is_bad = np.array([bad.get(segment.id, False) for segment in segments], dtype=bool)
+    worse = _assumed_scores(policy.needs.assumed, prefix="bad_")[:, None]
+    belief.scores[:, is_bad] = np.minimum(belief.scores, worse)[:, is_bad]
+    return belief
+
+
+def ride_after(belief: Belief, days: float, policy: Policy) -> Floats:
+    """Scores (score, segment) after ``days`` more days of the same traffic and mean rain."""
+    rain = belief.rain.mean_by_segment * days
+    exposure = _exposure(belief, np.arange(belief.n), np.full(belief.n, days), rain, policy)
+    return 1 + (belief.scores - 1) * np.exp(-exposure)
+
+
+def as_conditions(belief: Belief) -> tuple[Condition, ...]:
+    """The belief as nouns, one for each segment, in order."""
+    scores = np.round(belief.scores, 3).T.tolist()
+    measured = {name: _optional(belief.measures[name]) for name in MEASURES}
+    flagged = {name: belief.flags[name].tolist() for name in FLAGS}
+    bladed = [
+        None if np.isnan(day) else date.fromordinal(int(day)) for day in belief.last_bladed.tolist()
+    ]
+    made = []
+    for row, segment in enumerate(belief.segments):
+        crown, drainage, gravel, deformation, defects = scores[row]
+        method, observer, note = _how_known(belief, row)
+        made.append(
+            Condition(
+                segment_id=segment.id,
+                observed_on=belief.today,
+                crown=crown,
+                drainage=drainage,
+                gravel=gravel,
+                deformation=deformation,
+                defects=defects,
+                method=method,
+                observer=observer,
+                last_bladed_on=bladed[row],
+                crossfall_pct=measured["crossfall_pct"][row],
+                gravel_mm=measured["gravel_mm"][row],
+                corrugation_mm=measured["corrugation_mm"][row],
+                corrugation_spacing_m=measured["corrugation_spacing_m"][row],
+                pothole_mm=measured["pothole_mm"][row],
+                pothole_count_per_km=measured["pothole_count_per_km"][row],
+                rut_mm=measured["rut_mm"][row],
+                loose_mm=measured["loose_mm"][row],
+                has_secondary_ditch=flagged["has_secondary_ditch"][row],
+                has_high_shoulder=flagged["has_high_shoulder"][row],
+                is_ditch_blocked=flagged["is_ditch_blocked"][row],
+                is_culvert_blocked=flagged["is_culvert_blocked"][row],
+                windrow_side=belief.windrow_side[row],
+                note=note,
+            )
+        )
+    return tuple(made)
+
+
+def _how_known(belief: Belief, row: int) -> tuple[Method, str, str]:
+    seen = belief.seen[row]
+    if seen is None:
+        return "default", "", "nobody has surveyed this road"
+    if seen.observed_on == belief.today and not belief.n_works[row]:
+        return seen.method, seen.observer, seen.note
+    method: Method = "default" if seen.method == "default" else "estimated"
+    return method, seen.observer, f"last seen {seen.observed_on:%Y-%m-%d}, aged to today"
+
+
+def _latest(
+    conditions: Sequence[Condition], row_of: Mapping[str, int], today: date
+) -> dict[int, Condition]:
+    latest: dict[int, Condition] = {}
+    for condition in conditions:
+        row = row_of.get(condition.segment_id)
+        if row is None or condition.observed_on > today:
+            continue
+        known = latest.get(row)
+        if known is None or condition.observed_on >= known.observed_on:
+            latest[row] = condition
+    return latest
+
+
+def _at_last_look(
+    segments: tuple[Segment, ...],
+    latest: Mapping[int, Condition],
+    weather: Sequence[WeatherRecord],
+    today: date,
+    policy: Policy,
+) -> Belief:
+    n, needs = len(segments), policy.needs
+    assumed_day = float(today.toordinal() - needs.assumed.days_since_blading)
+    scores = np.repeat(_assumed_scores(needs.assumed)[:, None], n, axis=1)
+    measures = {name: np.full(n, np.nan) for name in MEASURES}
+    flags = {name: np.zeros(n, dtype=bool) for name in FLAGS}
+    windrow_side: list[Side | None] = [None] * n
+    seen: list[Condition | None] = [None] * n
+    day = np.full(n, assumed_day)
+    last_bladed = np.full(n, assumed_day)
+    is_assumed = np.ones(n, dtype=bool)
+    rows = np.fromiter(latest.keys(), dtype=np.int64, count=len(latest))
+    looks = tuple(latest.values())
+    for row, look in latest.items():
+        seen[row], windrow_side[row] = look, look.windrow_side
+    if looks:
+        for index, name in enumerate(SCORES):
+            scores[index, rows] = [getattr(look, name) for look in looks]
+        for name in MEASURES:
+            values = [getattr(look, name) for look in looks]
+            measures[name][rows] = np.array(values, dtype=float)
+        for name in FLAGS[:4]:
+            flags[name][rows] = [getattr(look, name) for look in looks]
+        flags["has_windrow"][rows] = [look.windrow_side is not None for look in looks]
+        day[rows] = [look.observed_on.toordinal() for look in looks]
+        last_bladed[rows] = [
+            np.nan if look.last_bladed_on is None else look.last_bladed_on.toordinal()
+            for look in looks
+        ]
+        is_assumed[rows] = False
+    _use_known_gravel(segments, measures["gravel_mm"])
+    adt = np.array([segment.adt for segment in segments])
+    heavy = np.array([segment.heavy_share for segment in segments])
+    rain = rain_table(
+        segments,
+        weather,
+        default_mm_day=needs.ageing.rain_mm_per_day,
+        enough_days=needs.ageing.rain_record_days,
+    )
+    return Belief(
+        segments=segments,
+        today=today,
+        scores=weigh_measures(scores, measures, needs.scoring),
+        measures=measures,
+        flags=flags,
+        windrow_side=windrow_side,
+        seen=tuple(seen),
+        day=day,
+        last_bladed=last_bladed,
+        is_blading_assumed=is_assumed,
+        n_works=np.zeros(n, dtype=np.int64),
+        wear=adt * (1 + needs.ageing.heavy_extra * heavy),
+        gravel_loss_mm=_gravel_loss(segments, adt, rain, policy.programme),
+        rain=rain,
+    )
+
+
+def _assumed_scores(assumed: AssumedPolicy, prefix: str = "") -> Floats:
+    return np.array([getattr(assumed, prefix + name) for name in SCORES])
+
+
+def _use_known_gravel(segments: Sequence[Segment], gravel_mm: Floats) -> None:
+    """Where no look measured gravel, a segment's own figure counts unless it is a default."""
+    for row, segment in enumerate(segments):
+        if segment.gravel_method != "default" and np.isnan(gravel_mm[row]):
+            gravel_mm[row] = segment.gravel_mm
+
+
+def _gravel_loss(
+    segments: Sequence[Segment], adt: Floats, rain: RainTable, programme: ProgrammePolicy
+) -> Floats:
+    material = programme.material
+    grade = np.array([segment.grade_pct for segment in segments])
+    return yearly_loss(
+        adt=adt,
+        rise_fall_m_km=10 * grade,
+        curvature_deg_km=material.curvature_deg_km,
+        rain_mm_month=np.maximum(rain.mean_by_segment * _DAYS_A_YEAR / 12, 1.0),
+        p075_pct=material.p075_pct,
+        plasticity_pct=material.plasticity_pct,
+        factor=programme.factors.gravel_loss,
+    )
+
+
+def _work_rounds(
+    records: Sequence[WorkRecord], row_of: Mapping[str, int], belief: Belief, today: date
+) -> list[dict[int, WorkRecord]]:
+    """Work after each segment's look, as rounds in which each segment appears once."""
+    superseded = {record.supersedes for record in records if record.supersedes}
+    by_row: dict[int, list[WorkRecord]] = {}
+    for record in records:
+        row = row_of.get(record.segment_id)
+        if row is None or record.id in superseded or record.done_on > today:
+            continue
+        seen = belief.seen[row]
+        if record.treatment is Treatment.NONE:
+            continue
+        if seen is not None and record.done_on <= seen.observed_on:
+            _note_blading(belief, row, record)
+            continue
+        by_row.setdefault(row, []).append(record)
+    for row, works in by_row.items():
+        works.sort(key=lambda record: record.done_on)
+        if belief.seen[row] is None:
+            belief.day[row] = min(belief.day[row], works[0].done_on.toordinal())
+    n_rounds = max((len(works) for works in by_row.values()), default=0)
+    return [
+        {row: works[turn] for row, works in by_row.items() if turn < len(works)}
+        for turn in range(n_rounds)
+    ]
+
+
+def _note_blading(belief: Belief, row: int, record: WorkRecord) -> None:
+    """Work before the look is in the scores already; only its date is news."""
+    if record.treatment in GRADER_WORK and record.is_finished:
+        day = record.done_on.toordinal()
+        belief.last_bladed[row] = np.fmax(belief.last_bladed[row], day)
+
+
+def _age(belief: Belief, rows: Ints, until: Floats, policy: Policy) -> None:
+    days = np.maximum(until - belief.day[rows], 0.0)
+    rain = belief.rain.between(rows, belief.day[rows], until)
+    exposure = _exposure(belief, rows, days, rain, policy)
+    belief.scores[:, rows] = 1 + (belief.scores[:, rows] - 1) * np.exp(-exposure)
+    lost = belief.gravel_loss_mm[rows] * days / _DAYS_A_YEAR
+    belief.measures["gravel_mm"][rows] = np.maximum(belief.measures["gravel_mm"][rows] - lost, 0.0)
+    belief.day[rows] = np.maximum(until, belief.day[rows])
+
+
+def _exposure(belief: Belief, rows: Ints, days: Floats, rain: Floats, policy: Policy) -> Floats:
+    """Exposure of each score (score, row); gravel's is what its yearly loss makes of it."""
+    ageing, scoring = policy.needs.ageing, policy.needs.scoring
+    wear = belief.wear[rows] / 100
+    first, last = scoring.gravel_knots[0], scoring.gravel_knots[-1]
+    score_per_mm = (last[1] - first[1]) / (last[0] - first[0])
+    lost = score_per_mm * belief.gravel_loss_mm[rows] * days / _DAYS_A_YEAR
+    above = np.maximum(belief.scores[_GRAVEL, rows] - 1, 1e-9)
+    exposure = np.empty((len(SCORES), rows.shape[0]))
+    exposure[_CROWN] = days * (ageing.crown_per_day + ageing.crown_per_day_100_adt * wear)
+    exposure[_DRAINAGE] = days * ageing.drainage_per_day
+    exposure[_GRAVEL] = -np.log(np.clip(1 - lost / above, 1e-9, 1.0))
+    exposure[_DEFORMATION] = (
+        days * (ageing.deformation_per_day + ageing.deformation_per_day_100_adt * wear)
+        + ageing.deformation_per_mm * rain
+    )
+    exposure[_DEFECTS] = days * (ageing.defects_per_day + ageing.defects_per_day_100_adt * wear)
+    return exposure
+
+
+def _optional(values: Floats) -> list[float | None]:
+    return [None if value != value else value for value in np.round(values, 1).tolist()]

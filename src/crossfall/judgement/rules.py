@@ -1,0 +1,235 @@
+"""From facts about roads to exactly one primary treatment each, and what goes with it.
+
+All calls are evaluated over all segments at once. Of what is called for, dearer work takes in
+the cheaper work it includes; the heaviest that remains is the primary treatment, and the rest
+comes before it or after it in the trade's order: the way is cleared, edges and crown let water
+off, ditches and culverts carry it away, then gravel, dust last. Since a worse road is only ever
+called for more, the estimated work never falls when a score does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from crossfall.errors import InputError
+from crossfall.judgement.rulebase import CALLS, CAUSES, Call, Cause, Clause
+from crossfall.model import Treatment
+from crossfall.model.policy.needs import CallPolicy, UsualWorkPolicy
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+
+FACTS = (
+    "crown",
+    "drainage",
+    "gravel",
+    "deformation",
+    "defects",
+    "crossfall_pct",
+    "gravel_mm",
+    "corrugation_mm",
+    "corrugation_spacing_m",
+    "pothole_mm",
+    "pothole_count_per_km",
+    "rut_mm",
+    "loose_mm",
+    "has_secondary_ditch",
+    "has_high_shoulder",
+    "is_ditch_blocked",
+    "is_culvert_blocked",
+    "has_windrow",
+    "adt",
+    "heavy_adt",
+    "grade_pct",
+    "days_since_blading",
+    "vehicles_since_blading",
+)
+"""What rules may speak of: arrays of shape (segment,), NaN where nobody knows."""
+
+T = Treatment
+TREATMENTS = tuple(Treatment)
+CODE = {treatment: code for code, treatment in enumerate(TREATMENTS)}
+
+HEAVIEST_FIRST = (
+    T.ENGINEER,
+    T.REGRAVELLING,
+    T.SCARIFY_REMIX,
+    T.RESHAPING,
+    T.SPOT_GRAVEL,
+    T.SECONDARY_DITCH_REMOVAL,
+    T.SHOULDER_PULLING,
+    T.DITCH_CLEANING,
+    T.CULVERT_CLEARING,
+    T.DUST_CONTROL,
+    T.BLADING,
+    T.WINDROW_PICKUP,
+    T.NONE,
+)
+"""Of several, the first is the primary treatment."""
+
+TAKES_IN: tuple[tuple[Treatment, Treatment], ...] = (
+    (T.SCARIFY_REMIX, T.RESHAPING),
+    (T.REGRAVELLING, T.SPOT_GRAVEL),
+    *(
+        (heavier, T.BLADING)
+        for heavier in (
+            T.ENGINEER,
+            T.REGRAVELLING,
+            T.SCARIFY_REMIX,
+            T.RESHAPING,
+            T.SPOT_GRAVEL,
+            T.SECONDARY_DITCH_REMOVAL,
+            T.SHOULDER_PULLING,
+        )
+    ),
+)
+"""Dearer work, and the cheaper work it includes."""
+
+TRADE_ORDER = (
+    T.WINDROW_PICKUP,
+    T.SECONDARY_DITCH_REMOVAL,
+    T.SHOULDER_PULLING,
+    T.SCARIFY_REMIX,
+    T.RESHAPING,
+    T.CULVERT_CLEARING,
+    T.DITCH_CLEANING,
+    T.BLADING,
+    T.SPOT_GRAVEL,
+    T.REGRAVELLING,
+    T.DUST_CONTROL,
+)
+"""Crown before drainage, drainage before gravel, dust last."""
+
+_DRAINAGE_WORK = (T.CULVERT_CLEARING, T.DITCH_CLEANING)
+_CROWN_WORK = (T.RESHAPING, T.SCARIFY_REMIX)
+
+
+_SAYS_IT = {
+    T.BLADING: (T.RESHAPING, T.SCARIFY_REMIX),
+    T.RESHAPING: (T.SCARIFY_REMIX,),
+    T.SPOT_GRAVEL: (T.REGRAVELLING,),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Judgement:
+    """What the rules say of many segments; arrays of shape (segment,) or (..., segment)."""
+
+    primary: Ints
+    """Index into :data:`TREATMENTS`."""
+    called: Bools
+    """(call, segment): which calls hold."""
+    work: Bools
+    """(treatment, segment): all work called for, less what dearer work takes in."""
+    cause: Ints
+    """Index into :data:`~crossfall.judgement.rulebase.CAUSES`."""
+    work_h_km: Floats
+    """Usual hours of all that work for a kilometre [h/km]."""
+
+
+def judge(facts: dict[str, Floats], call: CallPolicy, usual: UsualWorkPolicy) -> Judgement:
+    """Evaluate the rule base over all segments.
+
+    Raises
+    ------
+    InputError
+        If a fact is missing or unknown.
+    """
+    missing = set(FACTS) ^ set(facts)
+    if missing:
+        raise InputError(f"facts {sorted(missing)} are missing or unknown; expected {FACTS}")
+    called = np.array([_holds(rule.when, facts, call) for rule in CALLS])
+    n = called.shape[1]
+    work = np.zeros((len(TREATMENTS), n), dtype=bool)
+    for rule, holds in zip(CALLS, called, strict=True):
+        work[CODE[rule.treatment]] |= holds
+    for heavier, lighter in TAKES_IN:
+        work[CODE[lighter]] &= ~work[CODE[heavier]]
+    work[CODE[T.NONE]] = ~work.any(axis=0)
+    primary = np.full(n, CODE[T.NONE], dtype=np.int64)
+    for treatment in reversed(HEAVIEST_FIRST):
+        primary[work[CODE[treatment]]] = CODE[treatment]
+    return Judgement(
+        primary=primary,
+        called=called,
+        work=work,
+        cause=_causes(primary, facts, call),
+        work_h_km=usual_h_km(usual) @ work,
+    )
+
+
+def sequence(
+    primary: Treatment, work: frozenset[Treatment]
+) -> tuple[tuple[Treatment, ...], tuple[Treatment, ...]]:
+    """What of ``work`` comes before the primary treatment, and what after, in order.
+
+    Examples
+    --------
+    >>> before, after = sequence(T.REGRAVELLING, frozenset(
+    ...     {T.REGRAVELLING, T.DITCH_CLEANING, T.RESHAPING, T.DUST_CONTROL}))
+    >>> [each.value for each in before], [each.value for each in after]
+    (['reshaping', 'ditch_cleaning'], ['dust_control'])
+    """
+    others = [each for each in TRADE_ORDER if each in work and each is not primary]
+    if primary is T.ENGINEER:
+        return (), tuple(others)
+    at = TRADE_ORDER.index(primary) if primary in TRADE_ORDER else len(TRADE_ORDER)
+    before = [
+        each
+        for each in others
+        if TRADE_ORDER.index(each) < at or (primary in _CROWN_WORK and each in _DRAINAGE_WORK)
+    ]
+    return tuple(before), tuple(each for each in others if each not in before)
+
+
+def calls_for(judgement: Judgement, row: int) -> tuple[Call, ...]:
+    """The calls that hold on one segment, those of its primary treatment first."""
+    primary = TREATMENTS[judgement.primary[row]]
+    holding = [
+        rule
+        for rule, holds in zip(CALLS, judgement.called[:, row], strict=True)
+        if holds
+        and (judgement.work[CODE[rule.treatment], row] or not _is_said(rule, judgement, row))
+    ]
+    return tuple(sorted(holding, key=lambda rule: rule.treatment is not primary))
+
+
+def cause_of(judgement: Judgement, row: int) -> Cause:
+    """The cause that names one segment's need."""
+    return CAUSES[judgement.cause[row]]
+
+
+def usual_h_km(usual: UsualWorkPolicy) -> Floats:
+    """Usual hours for a kilometre of each of :data:`TREATMENTS` [h/km]."""
+    return np.array(
+        [
+            0.0 if treatment is T.NONE else getattr(usual, f"{treatment.value}_h_km")
+            for treatment in TREATMENTS
+        ]
+    )
+
+
+def _is_said(rule: Call, judgement: Judgement, row: int) -> bool:
+    """Whether a dearer treatment of the same fault is called for and says it better."""
+    return any(judgement.work[CODE[heavier], row] for heavier in _SAYS_IT.get(rule.treatment, ()))
+
+
+def _causes(primary: Ints, facts: dict[str, Floats], call: CallPolicy) -> Ints:
+    cause = np.full(primary.shape, -1, dtype=np.int64)
+    for index, rule in enumerate(CAUSES):
+        codes = [CODE[treatment] for treatment in rule.treatments]
+        fits = np.isin(primary, codes) & _holds(rule.when, facts, call) & (cause < 0)
+        cause[fits] = index
+    return cause
+
+
+def _holds(when: tuple[Clause, ...], facts: dict[str, Floats], call: CallPolicy) -> Bools:
+    holds = np.ones(facts[FACTS[0]].shape, dtype=bool)
+    for fact, relation, setting in when:
+        limit = getattr(call, setting) if isinstance(setting, str) else setting
+        holds &= facts[fact] < limit if relation == "<" else facts[fact] > limit
+    return holds

@@ -1,0 +1,58 @@
+"""The rules against forty described roads whose treatment was written down first."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from crossfall.judgement.needs import find_needs
+from crossfall.model import Condition, District, Fleet, Network, Node, Segment
+
+TODAY = date(2026, 5, 18)
+ROADS = tomllib.loads((Path(__file__).parent / "forty_roads.toml").read_text("utf-8"))["road"]
+MUST_AGREE = 38
+
+
+def _treatment(road: dict) -> str:
+    segment = replace(
+        Segment("s", road["name"], "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0)), "local"),
+        **road.get("segment", {}),
+    )
+    scores = dict.fromkeys(("crown", "drainage", "gravel", "deformation", "defects"), 4.0)
+    condition = Condition(
+        "s",
+        TODAY,
+        **(scores | road["scores"]),
+        method="measured",
+        last_bladed_on=TODAY - timedelta(days=road.get("days_since_blading", 30)),
+        **road.get("measured", {}),
+        **road.get("flags", {}),
+    )
+    district = District(
+        "forty",
+        Network((Node("a", 0.0, 45.0), Node("b", 0.02, 45.0)), (segment,)),
+        Fleet((), (), ()),
+        conditions=(condition,),
+    )
+    needs, _ = find_needs(district, today=TODAY)
+    return needs[0].treatment.value if needs else "none"
+
+
+def test_thirty_eight_of_forty_agree() -> None:
+    differing = {
+        road["name"]: (road["treatment"], _treatment(road))
+        for road in ROADS
+        if _treatment(road) != road["treatment"]
+    }
+    assert len(ROADS) == 40
+    assert len(ROADS) - len(differing) >= MUST_AGREE, differing
+
+
+@pytest.mark.parametrize("road", ROADS, ids=lambda road: road["name"])
+def test_every_road_is_described(road: dict) -> None:
+    assert road["words"]
+    assert set(road["scores"]) <= {"crown", "drainage", "gravel", "deformation", "defects"}
