@@ -72,6 +72,9 @@ class Forecast:
     tmax_c: Floats
     source: str = ""
     is_invented: bool = False
+    pop: Floats | None = None
+    """Probability of rain, 0 to 1, shape (day,), where the source gives one beside the amount;
+    members are then drawn from it."""
 
     def __post_init__(self) -> None:
         if self.rain_mm.ndim != 2:
@@ -79,6 +82,10 @@ class Forecast:
         for name in ("tmin_c", "tmax_c"):
             if getattr(self, name).shape != self.rain_mm.shape:
                 raise InputError(f"{name} and rain_mm differ in shape")
+        if self.pop is not None and self.pop.shape != self.rain_mm.shape[1:]:
+            raise InputError(
+                f"pop has shape {self.pop.shape}; expected {self.rain_mm.shape[1:]}, one a day"
+            )
 
     @property
     def n_members(self) -> int:

@@ -15,6 +15,7 @@ from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.policy.needs import NeedsPolicy
 from crossfall.model.policy.network import NetworkPolicy
 from crossfall.model.policy.programme import ProgrammePolicy
+from crossfall.model.policy.weather import WeatherPolicy
 
 __all__ = [
     "CostsPolicy",
@@ -26,6 +27,7 @@ __all__ = [
     "NetworkPolicy",
     "Policy",
     "ProgrammePolicy",
+    "WeatherPolicy",
 ]
 
 
@@ -42,3 +44,4 @@ class Policy:
     costs: CostsPolicy = field(default_factory=CostsPolicy)
     programme: ProgrammePolicy = field(default_factory=ProgrammePolicy)
     network: NetworkPolicy = field(default_factory=NetworkPolicy)
+    weather: WeatherPolicy = field(default_factory=WeatherPolicy)
