@@ -8,6 +8,7 @@ cannot hold is refused on SQLite too, so that a workspace can move between the t
 from __future__ import annotations
 
 import json
+import re
 import zlib
 from typing import Any
 
@@ -18,6 +19,8 @@ from django.db import models
 from crossfall.errors import InputError
 
 _ITEM = np.dtype("<f8")
+# An escaped NUL, but not an escaped backslash before the letters u0000
+_NUL = re.compile(r"(?<!\\)(?:\\\\)*\\u0000")
 
 
 class PackedJSONField(models.BinaryField):
@@ -84,7 +87,7 @@ def canonical_json(value: Any) -> str:
         raise InputError("a text holds half a character; retype it") from error
     except ValueError as error:
         raise InputError(f"a figure is not finite and cannot be stored ({error})") from error
-    if "\\u0000" in text:
+    if _NUL.search(text):
         raise InputError("a text holds a NUL character; retype it")
     return text
 

@@ -51,6 +51,8 @@ class Need(models.Model):
     prerequisites = models.JSONField()
     assumed = models.JSONField()
     policy_version = models.TextField(blank=True)
+    follow_ups = models.JSONField()
+    estimated_h = models.FloatField()
 
     class Meta:
         constraints = (
