@@ -13,7 +13,7 @@ from crossfall.design import design_job, design_jobs
 from crossfall.errors import InputError
 from crossfall.model import Policy, Rate, Segment, Treatment
 from crossfall.network import build_graph
-from small_district import condition, need, small_fleet, small_network, wetness
+from crossroads import condition, need, small_fleet, small_network, wetness
 
 WORKED = tuple(t for t in Treatment if t not in {Treatment.NONE, Treatment.ENGINEER})
 

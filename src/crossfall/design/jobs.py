@@ -8,6 +8,7 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from crossfall.design.cautions import caution_keys
 from crossfall.design.cost import price_book
 from crossfall.design.dust import dust_stages
 from crossfall.design.edges import (
@@ -159,11 +160,11 @@ def _job(need: Need, site: Site) -> Job:
     job_id = f"{need.id}-job"
     stages: list[Stage] = []
     assumed = list(dict.fromkeys((*need.assumed, *site.assumed)))
-    is_for_engineer = need.treatment == Treatment.ENGINEER
-    for treatment in (*need.prerequisites, need.treatment):
-        if treatment in {Treatment.ENGINEER, Treatment.NONE}:
-            is_for_engineer = is_for_engineer or treatment == Treatment.ENGINEER
-            continue
+    is_for_engineer = False
+    for treatment in _in_order(need):
+        if treatment == Treatment.ENGINEER:
+            stages, is_for_engineer = [], True
+            break
         done = _last_of_each_part(stages)
         try:
             stages.extend(_DESIGNERS[treatment](site, job_id, len(stages) + 1, done))
@@ -181,9 +182,20 @@ def _job(need: Need, site: Site) -> Job:
         quantities=_totals(stages),
         cost=_total_cost(stages, site),
         assumed=(*assumed, *(f"rates: {source}" for source in site.tools.book.sources[:2])),
-        cautions=(),
+        cautions=tuple(
+            dict.fromkeys(key for s in stages for key in caution_keys(s, site.features))
+        ),
         needs_engineer=is_for_engineer,
     )
+
+
+def _in_order(need: Need) -> tuple[Treatment, ...]:
+    """Everything the need calls for; a regravel shapes its own base, so that is not done twice."""
+    asked = dict.fromkeys((*need.prerequisites, need.treatment, *need.follow_ups))
+    asked.pop(Treatment.NONE, None)
+    if Treatment.REGRAVELLING in asked:
+        asked.pop(Treatment.RESHAPING, None)
+    return tuple(asked)
 
 
 def _last_of_each_part(stages: Sequence[Stage]) -> tuple[str, ...]:

@@ -1,0 +1,185 @@
+"""From a plan to job cards: one for each stage and day, complete enough to work from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from crossfall.cards.cautions import cautions_for
+from crossfall.cards.sketch import Sketcher, heading
+from crossfall.design.words import metres, span
+from crossfall.errors import InputError
+from crossfall.judgement.gate import GateTable
+from crossfall.model import (
+    CardStep,
+    District,
+    Itinerary,
+    Job,
+    JobCard,
+    Leg,
+    Need,
+    Network,
+    Plan,
+    Quantity,
+    Segment,
+    Stage,
+)
+
+
+def make_cards(
+    plan: Plan, jobs: Sequence[Job], needs: Sequence[Need], district: District, gates: GateTable
+) -> tuple[JobCard, ...]:
+    """Write a card for every stage of every day in the plan, numbered by day, machine and time.
+
+    Raises
+    ------
+    InputError
+        If the plan speaks of a stage that no job has.
+    """
+    stages = {stage.id: (job, stage) for job in jobs for stage in job.stages}
+    reasons = {need.id: need for need in needs}
+    desk = _Desk(plan, district, gates, Sketcher.of(district.network), _crossings(district.network))
+    cards: list[JobCard] = []
+    for itinerary in sorted(plan.itineraries, key=lambda each: (each.day, each.machine_id)):
+        for stage_id in itinerary.stage_ids:
+            if stage_id not in stages:
+                raise InputError(f"the plan works on stage {stage_id}, which no job has")
+            job, stage = stages[stage_id]
+            cards.append(
+                desk.write(len(cards) + 1, itinerary, job, stage, reasons.get(job.need_id))
+            )
+    return tuple(cards)
+
+
+@dataclass(frozen=True)
+class _Desk:
+    """What every card of a run is written from."""
+
+    plan: Plan
+    district: District
+    gates: GateTable
+    sketcher: Sketcher
+    crossings: dict[str, tuple[str, ...]]
+
+    def write(
+        self, number: int, itinerary: Itinerary, job: Job, stage: Stage, need: Need | None
+    ) -> JobCard:
+        network, fleet = self.district.network, self.district.fleet
+        segment = network.segment_by_id[stage.segment_id]
+        legs = [leg for leg in itinerary.legs if leg.stage_id == stage.id and leg.kind == "work"]
+        sketch = self.sketcher.sketch(segment, stage)
+        machines = {machine.id: machine.name for machine in fleet.machines}
+        operators = {operator.id: operator.name for operator in fleet.operators}
+        features = network.features_by_segment.get(segment.id, ())
+        return JobCard(
+            id=f"{self.plan.id}-{number:03d}",
+            number=number,
+            version=1,
+            status="draft",
+            made_at=self.plan.made_at,
+            plan_id=self.plan.id,
+            job_id=job.id,
+            stage_id=stage.id,
+            segment_id=segment.id,
+            day=itinerary.day,
+            machine=machines.get(itinerary.machine_id, itinerary.machine_id),
+            operator=operators.get(itinerary.operator_id, itinerary.operator_id),
+            title=f"{stage.treatment.label}: {segment.route}",
+            where=self._where(segment, stage),
+            start_clock=clock(min((leg.start_min for leg in legs), default=0.0)),
+            moisture=self._moisture(itinerary, stage),
+            steps=_steps(stage, legs, heading(sketch.line), need),
+            quantities=self._quantities(itinerary, stage),
+            stakes=stage.stakes,
+            cautions=cautions_for(stage, features),
+            end_state=stage.end_state,
+            checks=stage.checks,
+            cost=stage.cost or job.cost,
+            sketch=sketch,
+            assumed=job.assumed,
+            policy_version=self.district.policy.version,
+            is_invented=self.district.is_invented,
+        )
+
+    def _where(self, segment: Segment, stage: Stage) -> str:
+        ends = [
+            next((name for name in self.crossings.get(node, ()) if name != segment.route), "")
+            for node in (segment.from_node, segment.to_node)
+        ]
+        between = {
+            (True, True): f" between {ends[0]} and {ends[1]}",
+            (True, False): f" from {ends[0]}",
+            (False, True): f" towards {ends[1]}",
+        }.get((bool(ends[0]), bool(ends[1])), "")
+        low, high = segment.from_m + stage.from_m, segment.from_m + stage.to_m
+        return f"{stage.name}, {metres(low)} to {metres(high)}{between}"
+
+    def _moisture(self, itinerary: Itinerary, stage: Stage) -> str:
+        verdict = self.gates.verdict(stage.segment_id, itinerary.day, stage.task)
+        water = " Only with the water truck beside you." if verdict.decision == "if_watered" else ""
+        return f"{verdict.reason}{water}"
+
+    def _quantities(self, itinerary: Itinerary, stage: Stage) -> tuple[Quantity, ...]:
+        names = {machine.id: machine.name for machine in self.district.fleet.machines}
+        booked = [
+            Quantity(names.get(each.machine_id, each.machine_id), each.hours, "h", "booked")
+            for each in self.plan.bookings
+            if each.stage_id == stage.id and each.day == itinerary.day
+        ]
+        blade = Quantity("grader, blade down", stage.work_min / 60, "h")
+        return (*stage.quantities, blade, *booked)
+
+
+def clock(minutes: float) -> str:
+    """Minutes after midnight as a clock: ``07:05``.
+
+    Examples
+    --------
+    >>> clock(425.4)
+    '07:05'
+    """
+    whole = int(minutes)
+    return f"{whole // 60 % 24:02d}:{whole % 60:02d}"
+
+
+def _steps(
+    stage: Stage, legs: Sequence[Leg], bound: str, need: Need | None
+) -> tuple[CardStep, ...]:
+    why = (CardStep(f"Why: {need.cause}"),) if need is not None and need.cause else ()
+    steps = [*why, *_directions(legs, bound)]
+    for text in stage.steps:
+        head, _, detail = text.partition(" — ")
+        steps.append(CardStep(head, detail))
+    return tuple(steps)
+
+
+def _directions(legs: Sequence[Leg], bound: str) -> tuple[CardStep, ...]:
+    there = sorted({leg.pass_number for leg in legs if leg.is_forward and leg.pass_number})
+    back = sorted({leg.pass_number for leg in legs if not leg.is_forward and leg.pass_number})
+    if not there and not back:
+        return ()
+    turned = {
+        "eastbound": "westbound",
+        "westbound": "eastbound",
+        "northbound": "southbound",
+        "southbound": "northbound",
+    }[bound]
+    parts = [
+        f"{way}: {_list(numbers)}" for way, numbers in ((bound, there), (turned, back)) if numbers
+    ]
+    return (CardStep("Each pass on its own side, with the traffic", "; ".join(parts)),)
+
+
+def _list(numbers: Sequence[int]) -> str:
+    if len(numbers) > 1 and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return span(numbers[0], numbers[-1]).lower()
+    word = "pass" if len(numbers) == 1 else "passes"
+    return f"{word} {', '.join(str(number) for number in numbers)}"
+
+
+def _crossings(network: Network) -> dict[str, tuple[str, ...]]:
+    found: dict[str, dict[str, None]] = {}
+    for segment in network.segments:
+        for node in (segment.from_node, segment.to_node):
+            found.setdefault(node, {})[segment.route] = None
+    return {node: tuple(routes) for node, routes in found.items()}
