@@ -95,28 +95,26 @@ _stations = build(nouns.Station, id=keys)
 
 
 @st.composite
-def _series(draw: Any, shape: tuple[int, ...]) -> np.ndarray:
+def _with_arrays(draw: Any, noun: type, n_dims: int) -> Any:
+    """Weather nouns: arrays of one shape, except where a quantity has one figure a day."""
+    shape = tuple(draw(st.integers(0, 3)) for _ in range(n_dims))
+    hints = get_type_hints(noun)
+    given = {"station": _stations}
+    for each in fields(noun):
+        if "ndarray" in str(hints[each.name]):
+            series = _series(shape[-1:] if each.name == "pop" else shape)
+            given[each.name] = series if each.name in _ALWAYS else st.none() | series
+    return draw(build(noun, **given))
+
+
+_ALWAYS = {"rain_mm", "tmin_c", "tmax_c"}
+
+
+def _series(shape: tuple[int, ...]) -> st.SearchStrategy:
     size = int(np.prod(shape))
-    values = draw(st.lists(st.floats(width=64), min_size=size, max_size=size))
-    return np.array(values, dtype=np.float64).reshape(shape)
+    figures = st.lists(st.floats(width=64), min_size=size, max_size=size)
+    return figures.map(lambda values: np.array(values, dtype=np.float64).reshape(shape))
 
 
-@st.composite
-def _weather_records(draw: Any) -> nouns.WeatherRecord:
-    series = _series((draw(st.integers(0, 4)),))
-    known = [draw(series) for _ in range(3)]
-    perhaps = [draw(st.none() | series) for _ in range(3)]
-    head = [draw(_stations), draw(days)]
-    return nouns.WeatherRecord(*head, *known, *perhaps, draw(texts), draw(st.booleans()))
-
-
-@st.composite
-def _forecasts(draw: Any) -> nouns.Forecast:
-    series = _series((draw(st.integers(0, 2)), draw(st.integers(0, 3))))
-    head = [draw(_stations), draw(days), draw(days)]
-    known = [draw(series) for _ in range(3)]
-    return nouns.Forecast(*head, *known, draw(texts), draw(st.booleans()))
-
-
-weather_records = _weather_records()
-forecasts = _forecasts()
+weather_records = _with_arrays(nouns.WeatherRecord, 1)
+forecasts = _with_arrays(nouns.Forecast, 2)

@@ -184,8 +184,7 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     PLAN,
 )
 
-_SERIES = ("rain_mm", "tmin_c", "tmax_c")
-_MORE_SERIES = ("wind_m_s", "solar_mj_m2", "vapour_kpa")
+_STATION = {"id": "station_key", "name": "station_name"}
 
 
 def pit_to_row(pit: nouns.GravelPit, **extra: Any) -> models.Pit:
@@ -213,37 +212,22 @@ def pit_to_noun(row: models.Pit) -> nouns.GravelPit:
 
 def weather_to_row(record: nouns.WeatherRecord, **extra: Any) -> models.WeatherRecord:
     """One station's record."""
-    series = {name: getattr(record, name) for name in (*_SERIES, *_MORE_SERIES)}
-    return models.WeatherRecord(**_at_station(record), **series, **extra)
+    return models.WeatherRecord(**_flat(record, models.WeatherRecord), **extra)
 
 
 def weather_to_noun(row: models.WeatherRecord) -> nouns.WeatherRecord:
     """One station's record."""
-    return nouns.WeatherRecord(
-        station=_station(row),
-        first_day=row.first_day,
-        source=row.source,
-        is_invented=row.is_invented,
-        **{name: getattr(row, name) for name in (*_SERIES, *_MORE_SERIES)},
-    )
+    return nouns.WeatherRecord(**_raised(row, nouns.WeatherRecord))
 
 
 def forecast_to_row(forecast: nouns.Forecast, **extra: Any) -> models.Forecast:
     """One forecast as issued."""
-    series = {name: getattr(forecast, name) for name in _SERIES}
-    return models.Forecast(**_at_station(forecast), **series, issued_on=forecast.issued_on, **extra)
+    return models.Forecast(**_flat(forecast, models.Forecast), **extra)
 
 
 def forecast_to_noun(row: models.Forecast) -> nouns.Forecast:
     """One forecast as issued."""
-    return nouns.Forecast(
-        station=_station(row),
-        issued_on=row.issued_on,
-        first_day=row.first_day,
-        source=row.source,
-        is_invented=row.is_invented,
-        **{name: getattr(row, name) for name in _SERIES},
-    )
+    return nouns.Forecast(**_raised(row, nouns.Forecast))
 
 
 def policy_to_row(policy: nouns.Policy, **extra: Any) -> models.PolicyVersion:
@@ -321,19 +305,24 @@ def renumbered(card: nouns.JobCard, *, number: int, plan_id: str) -> nouns.JobCa
     return replace(card, number=number, plan_id=plan_id)
 
 
-def _at_station(noun: Any) -> dict[str, Any]:
-    station = noun.station
-    return {
-        "station_key": _plain(station.id, "Station.id"),
-        "station_name": _plain(station.name, "Station.name"),
-        "lon": station.lon,
-        "lat": station.lat,
-        "elevation_m": _number(station.elevation_m, "Station.elevation_m"),
-        "first_day": noun.first_day,
-        "source": _plain(noun.source, "source"),
-        "is_invented": noun.is_invented,
+def _flat(noun: Any, table: type[db.Model]) -> dict[str, Any]:
+    values = {_STATION.get(name, name): value for name, value in _own(noun.station).items()}
+    values |= {name: value for name, value in _own(noun).items() if name != "station"}
+    packed = {}
+    for name, value in values.items():
+        pack, _ = _packing(_column(table, name), None)
+        packed[name] = pack(value, f"{type(noun).__name__}.{name}")
+    return packed
+
+
+def _raised(row: db.Model, noun: type[Any]) -> dict[str, Any]:
+    station = {
+        each.name: getattr(row, _STATION.get(each.name, each.name))
+        for each in fields(nouns.Station)
     }
+    own = {each.name: getattr(row, each.name) for each in fields(noun) if each.name != "station"}
+    return {"station": nouns.Station(**station), **own}
 
 
-def _station(row: Any) -> nouns.Station:
-    return nouns.Station(row.station_key, row.station_name, row.lon, row.lat, row.elevation_m)
+def _own(noun: Any) -> dict[str, Any]:
+    return {each.name: getattr(noun, each.name) for each in fields(noun)}

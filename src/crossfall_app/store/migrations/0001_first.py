@@ -160,6 +160,7 @@ class Migration(migrations.Migration):
                 ('source', models.TextField(blank=True)),
                 ('is_invented', models.BooleanField()),
                 ('issued_on', models.DateField()),
+                ('pop', crossfall_app.store.fields.PackedArrayField(null=True)),
             ],
             options={
                 'constraints': [models.UniqueConstraint(fields=('station_key', 'issued_on'), name='one_forecast_for_each_issue')],

@@ -49,6 +49,8 @@ class Forecast(AtStation):
     """Forecast members of one station as issued on one day, arrays (member, day)."""
 
     issued_on = models.DateField()
+    pop = PackedArrayField(null=True)
+    """Probability of rain, array (day,)."""
 
     class Meta:
         constraints = (
