@@ -111,7 +111,8 @@ def believe(district: District, today: date) -> Belief:
         rows = np.fromiter(works.keys(), dtype=np.int64, count=len(works))
         done_on = np.array([record.done_on.toordinal() for record in works.values()], dtype=float)
         _age(belief, rows, done_on, district.policy)
-        restore(belief, rows, tuple(works.values()), district.policy.needs.effect)
+        length_m = np.array([segments[row].length_m for row in works])
+        restore(belief, rows, tuple(works.values()), length_m, district.policy.needs.effect)
     everyone = np.arange(belief.n)
     _age(belief, everyone, np.full(belief.n, float(today.toordinal())), district.policy)
     return belief

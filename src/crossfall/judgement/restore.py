@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.judgement.rating import SCORES
-from crossfall.model import Segment, Side, Treatment, WorkRecord
+from crossfall.model import Side, Treatment, WorkRecord
 from crossfall.model.policy.condition import EffectPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -38,7 +38,6 @@ _SURFACE_MEASURES = (
 class Worked(Protocol):
     """The arrays that work changes; see :class:`crossfall.judgement.forecast.Belief`."""
 
-    segments: tuple[Segment, ...]
     scores: Floats
     measures: dict[str, Floats]
     flags: dict[str, Bools]
@@ -87,13 +86,20 @@ def scores_after(scores: Floats, treatment: Treatment, effect: EffectPolicy) -> 
     return np.maximum(after, scores)
 
 
-def restore(belief: Worked, rows: Ints, works: Sequence[WorkRecord], effect: EffectPolicy) -> None:
-    """Change ``belief`` in place by one record for each of ``rows``."""
+def restore(
+    belief: Worked,
+    rows: Ints,
+    works: Sequence[WorkRecord],
+    length_m: Floats,
+    effect: EffectPolicy,
+) -> None:
+    """Change ``belief`` in place by one record for each of ``rows``.
+
+    ``length_m`` are the lengths of those segments; where one is NaN, finished work counts for the
+    whole length and unfinished work for none of it.
+    """
     share = np.array(
-        [
-            _share(record, belief.segments[row].length_m)
-            for row, record in zip(rows.tolist(), works, strict=True)
-        ]
+        [_share(record, length) for record, length in zip(works, length_m.tolist(), strict=True)]
     )
     for treatment in {record.treatment for record in works}:
         mine = np.array([record.treatment is treatment for record in works])
@@ -108,7 +114,7 @@ def restore(belief: Worked, rows: Ints, works: Sequence[WorkRecord], effect: Eff
 
 def _share(record: WorkRecord, length_m: float) -> float:
     """Share of the segment's length that the record covers, 0 to 1."""
-    if record.from_m is None or record.to_m is None:
+    if record.from_m is None or record.to_m is None or np.isnan(length_m):
         return 1.0 if record.is_finished else 0.0
     return float(np.clip(abs(record.to_m - record.from_m) / length_m, 0.0, 1.0))
 

@@ -15,6 +15,7 @@ from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.policy.needs import NeedsPolicy
 from crossfall.model.policy.network import NetworkPolicy
 from crossfall.model.policy.programme import ProgrammePolicy
+from crossfall.model.policy.records import LearningPolicy, RecordsPolicy
 from crossfall.model.policy.weather import WeatherPolicy
 
 __all__ = [
@@ -22,11 +23,13 @@ __all__ = [
     "DesignPolicy",
     "DispatchPolicy",
     "GatePolicy",
+    "LearningPolicy",
     "MoisturePolicy",
     "NeedsPolicy",
     "NetworkPolicy",
     "Policy",
     "ProgrammePolicy",
+    "RecordsPolicy",
     "WeatherPolicy",
 ]
 
@@ -45,3 +48,5 @@ class Policy:
     programme: ProgrammePolicy = field(default_factory=ProgrammePolicy)
     network: NetworkPolicy = field(default_factory=NetworkPolicy)
     weather: WeatherPolicy = field(default_factory=WeatherPolicy)
+    records: RecordsPolicy = field(default_factory=RecordsPolicy)
+    learning: LearningPolicy = field(default_factory=LearningPolicy)
