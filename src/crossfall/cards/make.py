@@ -99,6 +99,8 @@ class _Desk:
             assumed=job.assumed,
             policy_version=self.district.policy.version,
             is_invented=self.district.is_invented,
+            from_m=stage.from_m,
+            to_m=stage.to_m,
         )
 
     def _where(self, segment: Segment, stage: Stage) -> str:
@@ -111,8 +113,7 @@ class _Desk:
             (True, False): f" from {ends[0]}",
             (False, True): f" towards {ends[1]}",
         }.get((bool(ends[0]), bool(ends[1])), "")
-        low, high = segment.from_m + stage.from_m, segment.from_m + stage.to_m
-        return f"{stage.name}, {metres(low)} to {metres(high)}{between}"
+        return f"{stage.name}, {metres(stage.from_m)} to {metres(stage.to_m)}{between}"
 
     def _moisture(self, itinerary: Itinerary, stage: Stage) -> str:
         verdict = self.gates.verdict(stage.segment_id, itinerary.day, stage.task)

@@ -81,3 +81,8 @@ class JobCard:
     assumed: tuple[str, ...] = ()
     policy_version: str = ""
     is_invented: bool = False
+    from_m: float = 0.0
+    """Where the stage begins, metres from the segment's start: chainages on the card count from
+    there [m]."""
+    to_m: float = 0.0
+    """Where it ends [m]."""
