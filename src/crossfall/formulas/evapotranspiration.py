@@ -16,6 +16,7 @@ import numpy.typing as npt
 import refet
 
 from crossfall.errors import InputError, UnitsError
+from crossfall.formulas.sun import extraterrestrial_radiation
 
 Floats = npt.NDArray[np.float64]
 
@@ -25,8 +26,6 @@ KRS_COAST = 0.19
 """FAO-56 Eq. 50, coastal sites [recalled]."""
 WIND_DEFAULT_M_S = 2.0
 """FAO-56: world mean wind at 2 m, where none is known [recalled]."""
-SOLAR_CONSTANT = 0.0820
-"""FAO-56 Eq. 21 [MJ/(m² min)]."""
 
 METHODS = (
     "Penman-Monteith from measurements",
@@ -168,48 +167,6 @@ def hargreaves(tmin_c: Floats, tmax_c: Floats, ra_mj_m2: Floats) -> Floats:
     mean = (tmin_c + tmax_c) / 2
     spread = np.sqrt(np.maximum(tmax_c - tmin_c, 0.0))
     return np.asarray(np.maximum(0.0023 * (mean + 17.8) * spread * 0.408 * ra_mj_m2, 0.0))
-
-
-def extraterrestrial_radiation(lat_deg: float, day_of_year: npt.ArrayLike) -> Floats:
-    """Radiation at the top of the air [MJ/(m² d)]; FAO-56 Eqs 21 to 25 [recalled].
-
-    Examples
-    --------
-    20° south on 3 September, FAO-56 Example 8 [recalled] gives 32.2:
-
-    >>> print(f"{extraterrestrial_radiation(-20, 246):.2f}")
-    32.19
-    """
-    day = np.asarray(day_of_year, float)
-    lat = np.radians(lat_deg)
-    distance = 1 + 0.033 * np.cos(2 * np.pi / 365 * day)
-    declination = 0.409 * np.sin(2 * np.pi / 365 * day - 1.39)
-    sunset = np.arccos(np.clip(-np.tan(lat) * np.tan(declination), -1.0, 1.0))
-    return np.asarray(
-        24
-        * 60
-        / np.pi
-        * SOLAR_CONSTANT
-        * distance
-        * (
-            sunset * np.sin(lat) * np.sin(declination)
-            + np.cos(lat) * np.cos(declination) * np.sin(sunset)
-        )
-    )
-
-
-def daylight_hours(lat_deg: float, day_of_year: npt.ArrayLike) -> Floats:
-    """Hours between sunrise and sunset [h]; FAO-56 Eq. 34 [recalled].
-
-    Examples
-    --------
-    >>> print(f"{daylight_hours(0.0, 100):.1f}")
-    12.0
-    """
-    day = np.asarray(day_of_year, float)
-    declination = 0.409 * np.sin(2 * np.pi / 365 * day - 1.39)
-    cosine = np.clip(-np.tan(np.radians(lat_deg)) * np.tan(declination), -1.0, 1.0)
-    return np.asarray(24 / np.pi * np.arccos(cosine))
 
 
 def solar_from_range(

@@ -1,17 +1,18 @@
-"""The water in the top of the road, day by day.
+"""The water in the top of the road, step by step.
 
-One bucket stands for the top 100 to 150 mm. Rain and melt come in; some runs off, what is above
-field capacity drains, and the sun takes its share in two stages: at the full rate while the
-surface is wet, then slower and slower (FAO-56 ch. 7). The two stages are integrated exactly
-within a step, so that one day and 24 hours give the same answer when no rain falls;
-``scheme="explicit"`` reproduces FAO-56's own daily arithmetic instead.
+Rain and melt come in; some runs off, what is above field capacity drains, and the sun takes its
+share. Within a step the order is: infiltration and runoff, overflow above saturation, drainage,
+drying. A layer that is frozen at the end of the step neither drains nor dries in it; a thaw-weak
+one does not drain.
 
-Water is in millimetres (kg/m²); 1 % of moisture in 150 mm at 2100 kg/m³ is 3.15 mm. Arrays are
-(member, segment, day); weather is (member, station, day).
+Layer properties are (segment,); weather is (member, station, step); results are (member,
+segment, step). A step is a day or an hour. :func:`run_layer` has a plain numpy form, the
+reference, and a compiled one for large runs; both give the same numbers.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,43 +20,20 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.formulas.runoff import runoff_from_storage, storage_mm
-from crossfall.formulas.thaw import freeze_through_c_day
+from crossfall.formulas.drying import Scheme, evaporate_two_stage
+from crossfall.formulas.layer import Layer
+from crossfall.formulas.moisture_kernel import layer_steps
+from crossfall.formulas.runoff import runoff_from_storage
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
-Scheme = Literal["exact", "explicit"]
+Engine = Literal["auto", "numpy", "numba"]
 
-WATER_DENSITY_KG_M3 = 1000.0
-
-
-@dataclass(frozen=True, eq=False)
-class Layer:
-    """What the balance needs of each segment: arrays of shape (segment,), water in mm."""
-
-    mm_per_pct: Floats
-    field_capacity_mm: Floats
-    saturation_mm: Floats
-    air_dry_mm: Floats
-    rew_mm: Floats
-    drain_per_day: Floats
-    storage_mm: Floats
-    et_factor: Floats
-    freeze_through_c_day: Floats
-
-    @property
-    def n_segments(self) -> int:
-        return int(self.field_capacity_mm.shape[0])
-
-    @property
-    def tew_mm(self) -> Floats:
-        """All the water that can evaporate, from field capacity down to air dry [mm]."""
-        return np.asarray(self.field_capacity_mm - self.air_dry_mm)
-
-    def percent(self, water_mm: Floats) -> Floats:
-        """Moisture by dry mass [%] of water shaped (..., segment, day)."""
-        return np.asarray(water_mm / self.mm_per_pct[:, None])
+COMPILED_FROM = 5_000_000
+"""Segment-steps above which ``auto`` takes the compiled form; below it is not worth loading."""
+REW_SHARE_MOST = 0.95
+"""REW stays below TEW whatever a member's factor, or the second stage would have no length."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +83,8 @@ class LayerRun:
     water_mm: Floats
     """Shape (member, segment, step + 1); entry 0 is the start."""
     runoff_mm: Floats
+    """Shape (member, segment, step), or (member, segment, 1) for the total alone; so are the
+    other fluxes."""
     evaporation_mm: Floats
     drainage_mm: Floats
 
@@ -118,127 +98,14 @@ class LayerRun:
         """At the end of each step."""
         return self.water_mm[..., 1:]
 
-
-def make_layer(
-    *,
-    thickness_m: Floats,
-    dry_density_kg_m3: Floats,
-    specific_gravity: Floats,
-    optimum_pct: Floats,
-    field_capacity_pct: Floats,
-    air_dry_pct: Floats,
-    rew_mm: Floats,
-    drain_per_day: Floats,
-    curve_number: Floats,
-    et_factor: Floats,
-    conductivity_w_m_k: float,
-    rew_max_share: float = 0.6,
-) -> Layer:
-    """Turn materials into millimetres, one entry for each segment.
-
-    Raises
-    ------
-    InputError
-        If air dry, field capacity and saturation are not in that order.
-
-    Examples
-    --------
-    >>> one = np.ones(1)
-    >>> layer = make_layer(thickness_m=0.15 * one, dry_density_kg_m3=2100 * one,
-    ...     specific_gravity=2.68 * one, optimum_pct=7 * one, field_capacity_pct=8 * one,
-    ...     air_dry_pct=1.5 * one, rew_mm=7 * one, drain_per_day=0.6 * one,
-    ...     curve_number=91 * one, et_factor=1.15 * one, conductivity_w_m_k=2.0)
-    >>> print(layer.mm_per_pct[0], layer.tew_mm[0])
-    3.15 20.475
-    """
-    mm_per_pct = np.asarray(thickness_m * dry_density_kg_m3 / 100)
-    field_capacity = mm_per_pct * field_capacity_pct
-    air_dry = mm_per_pct * air_dry_pct
-    saturation = mm_per_pct * saturation_pct(dry_density_kg_m3, specific_gravity)
-    if not np.all((air_dry < field_capacity) & (field_capacity <= saturation)):
-        bad = int(np.flatnonzero(~((air_dry < field_capacity) & (field_capacity <= saturation)))[0])
-        raise InputError(
-            f"layer {bad}: air dry {air_dry_pct[bad]:g} %, field capacity"
-            f" {field_capacity_pct[bad]:g} % and saturation"
-            f" {saturation[bad] / mm_per_pct[bad]:.1f} % must rise in that order"
+    def imbalance_mm(self, weather: Weather, station_of_segment: Ints) -> float:
+        """Largest water gained or lost by the arithmetic over the whole run [mm]."""
+        come = weather.liquid_mm.sum(axis=-1)[:, station_of_segment]
+        gone = sum(
+            each.sum(axis=-1) for each in (self.runoff_mm, self.evaporation_mm, self.drainage_mm)
         )
-    if not np.all((drain_per_day >= 0) & (drain_per_day < 1)):
-        raise InputError("drain_per_day must be 0 or more and below 1")
-    return Layer(
-        mm_per_pct=mm_per_pct,
-        field_capacity_mm=field_capacity,
-        saturation_mm=saturation,
-        air_dry_mm=air_dry,
-        rew_mm=np.minimum(rew_mm, rew_max_share * (field_capacity - air_dry)),
-        drain_per_day=np.asarray(drain_per_day, float),
-        storage_mm=storage_mm(curve_number),
-        et_factor=np.asarray(et_factor, float),
-        freeze_through_c_day=freeze_through_c_day(
-            thickness_m, dry_density_kg_m3, optimum_pct, conductivity_w_m_k
-        ),
-    )
-
-
-def saturation_pct(dry_density_kg_m3: npt.ArrayLike, specific_gravity: npt.ArrayLike) -> Floats:
-    """Moisture with every pore full [%]: 100 (rho_w / rho_d - 1 / Gs).
-
-    Examples
-    --------
-    >>> print(f"{saturation_pct(2100, 2.68):.3f}")
-    10.306
-    """
-    return np.asarray(
-        100
-        * (WATER_DENSITY_KG_M3 / np.asarray(dry_density_kg_m3) - 1 / np.asarray(specific_gravity))
-    )
-
-
-def evaporate_two_stage(
-    depletion_mm: npt.ArrayLike,
-    potential_mm: npt.ArrayLike,
-    tew_mm: npt.ArrayLike,
-    rew_mm: npt.ArrayLike,
-    *,
-    scheme: Scheme = "exact",
-) -> Floats:
-    """Depletion below field capacity after drying by ``potential_mm`` [mm].
-
-    ``depletion_mm`` may be negative (above field capacity) and at most ``tew_mm``. The rate is
-    full while depletion is at most ``rew_mm``, then falls in proportion to what is left (FAO-56
-    Eq. 74). ``exact`` integrates this over the step; ``explicit`` takes the rate at its start.
-
-    Examples
-    --------
-    >>> one_day = evaporate_two_stage(0.0, 6.9, 20.475, 7.0)
-    >>> hours = 0.0
-    >>> for _ in range(24):
-    ...     hours = evaporate_two_stage(hours, 6.9 / 24, 20.475, 7.0)
-    >>> print(abs(one_day - hours) < 1e-9)
-    True
-    """
-    depletion = np.asarray(depletion_mm, float)
-    potential = np.asarray(potential_mm, float)
-    tew, rew = np.asarray(tew_mm, float), np.asarray(rew_mm, float)
-    if scheme == "explicit":
-        rate = reduction_factor(depletion, tew, rew)
-        return np.asarray(np.minimum(depletion + rate * potential, tew))
-    first = np.minimum(potential, np.maximum(rew - depletion, 0.0))
-    after_first = depletion + first
-    return np.asarray(tew - (tew - after_first) * np.exp(-(potential - first) / (tew - rew)))
-
-
-def reduction_factor(
-    depletion_mm: npt.ArrayLike, tew_mm: npt.ArrayLike, rew_mm: npt.ArrayLike
-) -> Floats:
-    """Evaporation rate over the full rate, 0 to 1; FAO-56 Eq. 74.
-
-    Examples
-    --------
-    >>> print(f"{reduction_factor(9.45, 20.0, 9.0):.4f}")
-    0.9591
-    """
-    depletion, tew = np.asarray(depletion_mm, float), np.asarray(tew_mm, float)
-    return np.asarray(np.clip((tew - depletion) / (tew - np.asarray(rew_mm, float)), 0.0, 1.0))
+        kept = self.water_mm[..., -1] - self.water_mm[..., 0]
+        return float(np.max(np.abs(come - gone - kept), initial=0.0))
 
 
 def run_layer(
@@ -250,11 +117,10 @@ def run_layer(
     scheme: Scheme = "exact",
     step_days: float = 1.0,
     rew_factor: Floats | None = None,
+    keep_fluxes: bool = True,
+    engine: Engine = "auto",
 ) -> LayerRun:
-    """Run the balance over all steps: the plain numpy reference.
-
-    Within a step: infiltration and runoff, overflow above saturation, drainage, drying. A layer
-    that is frozen at the end of the step neither drains nor dries in it.
+    """Run the balance over all steps.
 
     Parameters
     ----------
@@ -264,65 +130,183 @@ def run_layer(
         Index of each segment's station, shape (segment,).
     start_mm
         Water at the start, shape (member, segment) [mm], between air dry and saturation.
+    scheme
+        ``exact`` or, to reproduce FAO-56 arithmetic, ``explicit``.
     step_days
         Length of a step [d]: 1 or 1/24.
     rew_factor
         Multiplies REW for each member, shape (member,).
+    keep_fluxes
+        False keeps only the total of each flux, for long runs.
+    engine
+        ``numpy`` is the reference, ``numba`` the compiled loop, ``auto`` picks by size.
 
     Raises
     ------
     InputError
-        If a shape does not fit or the start is out of range.
+        If a shape does not fit, the start is out of range or an option is unknown.
+
+    Examples
+    --------
+    A day of 25 mm on a dry road (2.5 %), then drying at 2 mm/d; a check value of the method:
+
+    >>> from crossfall.formulas.layer import make_layer
+    >>> one = np.ones(1)
+    >>> layer = make_layer(thickness_m=0.15 * one, dry_density_kg_m3=2100 * one,
+    ...     specific_gravity=2.68 * one, optimum_pct=7 * one, field_capacity_pct=8 * one,
+    ...     air_dry_pct=1.5 * one, rew_mm=7 * one, drain_per_day=0.6 * one,
+    ...     curve_number=91 * one, et_factor=1.15 * one, conductivity_w_m_k=2.0)
+    >>> day = np.ones((1, 1, 1))
+    >>> weather = Weather(25 * day, 2 * day, 0 * day, day > 1)
+    >>> run = run_layer(layer, weather, np.array([0]), np.array([[2.5 * 3.15]]))
+    >>> print(f"{layer.percent(run.end_mm).item():.2f} %")
+    6.90 %
     """
+    start = _checked_start(layer, weather, station_of_segment, start_mm)
+    _check_options(scheme, step_days, engine)
     n_members, _, n_steps = weather.liquid_mm.shape
-    water = _checked_start(layer, weather, station_of_segment, start_mm)
     drain_share = 1 - (1 - layer.drain_per_day) ** step_days
-    tew = layer.tew_mm
-    rew = layer.rew_mm * (np.ones((n_members, 1)) if rew_factor is None else rew_factor[:, None])
-    rew = np.minimum(rew, 0.95 * tew)
+    factor = np.ones(n_members) if rew_factor is None else np.asarray(rew_factor, float)
+    if factor.shape != (n_members,) or not np.all(factor > 0):
+        raise InputError(f"rew_factor must be {n_members} figures above 0, one for each member")
+    rew = np.minimum(layer.rew_mm * factor[:, None], REW_SHARE_MOST * layer.tew_mm)
+    is_compiled = engine == "numba" or (
+        engine == "auto" and n_members * layer.n_segments * n_steps >= COMPILED_FROM
+    )
+    run = _run_compiled if is_compiled else _run_numpy
+    return run(layer, weather, station_of_segment, start, drain_share, rew, scheme, keep_fluxes)
 
-    shape = (n_steps, n_members, layer.n_segments)
-    waters = np.empty((n_steps + 1, n_members, layer.n_segments))
-    runoff, evaporation, drainage = np.empty(shape), np.empty(shape), np.empty(shape)
-    waters[0] = water
+
+def run_in_chunks(
+    layer: Layer,
+    weather: Weather,
+    station_of_segment: Ints,
+    start_mm: Floats,
+    *,
+    n_segments: int = 20_000,
+    scheme: Scheme = "exact",
+    step_days: float = 1.0,
+    rew_factor: Floats | None = None,
+    keep_fluxes: bool = False,
+    engine: Engine = "auto",
+) -> Iterator[tuple[slice, LayerRun]]:
+    """The same for any number of segments in bounded memory: one chunk of segments at a time.
+
+    Yields the chunk and its run; take what is needed and let the run go.
+    """
+    if n_segments < 1:
+        raise InputError(f"n_segments is {n_segments}; expected 1 or more")
+    for first in range(0, layer.n_segments, n_segments):
+        chunk = slice(first, min(first + n_segments, layer.n_segments))
+        yield (
+            chunk,
+            run_layer(
+                layer.part(chunk),
+                weather,
+                station_of_segment[chunk],
+                start_mm[:, chunk],
+                scheme=scheme,
+                step_days=step_days,
+                rew_factor=rew_factor,
+                keep_fluxes=keep_fluxes,
+                engine=engine,
+            ),
+        )
+
+
+def _run_numpy(
+    layer: Layer,
+    weather: Weather,
+    station: Ints,
+    start: Floats,
+    drain_share: Floats,
+    rew: Floats,
+    scheme: Scheme,
+    keep_fluxes: bool,
+) -> LayerRun:
+    n_steps = weather.liquid_mm.shape[-1]
+    shape = (n_steps if keep_fluxes else 1, *start.shape)
+    waters = np.empty((n_steps + 1, *start.shape))
+    runoff, evaporation, drainage = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    water = waters[0] = start
     for step in range(n_steps):
-        liquid = weather.liquid_mm[:, station_of_segment, step]
-        is_frozen = weather.frost_index[:, station_of_segment, step] >= layer.freeze_through_c_day
-        is_weak = weather.is_weak[:, station_of_segment, step]
+        liquid = weather.liquid_mm[:, station, step]
+        is_frozen = weather.frost_index[:, station, step] >= layer.freeze_through_c_day
+        is_shut = is_frozen | weather.is_weak[:, station, step]
 
-        off = _runoff(weather, layer, station_of_segment, step, liquid)
+        off = runoff_from_storage(liquid, layer.storage_mm)
+        if weather.storm_before_mm is not None:
+            before = weather.storm_before_mm[:, station, step]
+            off = runoff_from_storage(before + liquid, layer.storage_mm) - runoff_from_storage(
+                before, layer.storage_mm
+            )
         water = water + (liquid - off)
         excess = np.maximum(water - layer.saturation_mm, 0.0)
         water = water - excess
-        drained = np.where(
-            is_frozen | is_weak,
-            0.0,
-            drain_share * np.maximum(water - layer.field_capacity_mm, 0.0),
-        )
+        drained = drain_share * np.maximum(water - layer.field_capacity_mm, 0.0)
+        drained[is_shut] = 0.0
         water = water - drained
-        potential = np.where(
-            is_frozen, 0.0, layer.et_factor * weather.et0_mm[:, station_of_segment, step]
+        potential = layer.et_factor * weather.et0_mm[:, station, step]
+        potential[is_frozen] = 0.0
+        dried = layer.field_capacity_mm - evaporate_two_stage(
+            layer.field_capacity_mm - water, potential, layer.tew_mm, rew, scheme=scheme
         )
-        depletion = evaporate_two_stage(
-            layer.field_capacity_mm - water, potential, tew, rew, scheme=scheme
-        )
-        dried = layer.field_capacity_mm - depletion
-        runoff[step], drainage[step], evaporation[step] = off + excess, drained, water - dried
-        water = dried
-        waters[step + 1] = water
+        at = step if keep_fluxes else 0
+        runoff[at] += off + excess
+        drainage[at] += drained
+        evaporation[at] += water - dried
+        water = waters[step + 1] = dried
     return LayerRun(*(np.moveaxis(each, 0, -1) for each in (waters, runoff, evaporation, drainage)))
 
 
-def _runoff(
-    weather: Weather, layer: Layer, station_of_segment: Ints, step: int, liquid: Floats
-) -> Floats:
-    if weather.storm_before_mm is None:
-        return runoff_from_storage(liquid, layer.storage_mm)
-    before = weather.storm_before_mm[:, station_of_segment, step]
-    return np.asarray(
-        runoff_from_storage(before + liquid, layer.storage_mm)
-        - runoff_from_storage(before, layer.storage_mm)
+def _run_compiled(
+    layer: Layer,
+    weather: Weather,
+    station: Ints,
+    start: Floats,
+    drain_share: Floats,
+    rew: Floats,
+    scheme: Scheme,
+    keep_fluxes: bool,
+) -> LayerRun:
+    n_steps = weather.liquid_mm.shape[-1]
+    waters = np.empty((*start.shape, n_steps + 1))
+    waters[..., 0] = start
+    shape = (*start.shape, n_steps if keep_fluxes else 1)
+    runoff, evaporation, drainage = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    before = weather.storm_before_mm
+    layer_steps(
+        np.ascontiguousarray(weather.liquid_mm),
+        np.zeros((0, 0, 0)) if before is None else np.ascontiguousarray(before),
+        np.ascontiguousarray(weather.et0_mm),
+        np.ascontiguousarray(weather.frost_index),
+        np.ascontiguousarray(weather.is_weak),
+        np.ascontiguousarray(station),
+        layer.field_capacity_mm,
+        layer.saturation_mm,
+        layer.tew_mm,
+        np.ascontiguousarray(rew),
+        drain_share,
+        layer.storage_mm,
+        layer.et_factor,
+        layer.freeze_through_c_day,
+        scheme == "exact",
+        keep_fluxes,
+        waters,
+        runoff,
+        evaporation,
+        drainage,
     )
+    return LayerRun(waters, runoff, evaporation, drainage)
+
+
+def _check_options(scheme: str, step_days: float, engine: str) -> None:
+    if scheme not in ("exact", "explicit"):
+        raise InputError(f"scheme is {scheme!r}; expected exact or explicit")
+    if engine not in ("auto", "numpy", "numba"):
+        raise InputError(f"engine is {engine!r}; expected auto, numpy or numba")
+    if not 0 < step_days <= 1:
+        raise InputError(f"step_days is {step_days:g}; expected 1 for days or 1/24 for hours")
 
 
 def _checked_start(

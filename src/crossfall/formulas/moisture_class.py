@@ -13,7 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.formulas.moisture import Layer, evaporate_two_stage
+from crossfall.formulas.drying import evaporate_two_stage
+from crossfall.formulas.layer import Layer
+from crossfall.formulas.sun import evaporation_share
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -108,28 +110,6 @@ def classify_moisture(
     found[np.broadcast_to(is_frozen, found.shape)] = MoistureClass.FROZEN
     found[np.isnan(moisture_pct) | np.isnan(rain)] = MoistureClass.UNKNOWN
     return found
-
-
-def evaporation_share(from_h: npt.ArrayLike, to_h: npt.ArrayLike, daylight_h: float) -> Floats:
-    """Share of a day's evaporation that falls between two clock times, 0 to 1.
-
-    Evaporation follows half a sine between sunrise and sunset around solar noon at 12.
-
-    Examples
-    --------
-    >>> print(f"{evaporation_share(8, 12, 15):.3f}")
-    0.372
-    """
-    if not 0 <= daylight_h <= 24:
-        raise InputError(f"daylight_h is {daylight_h:g}; expected 0 to 24")
-    if daylight_h == 0:
-        return np.zeros(np.broadcast(from_h, to_h).shape)
-    sunrise = 12 - daylight_h / 2
-    first, last = (
-        np.clip((np.asarray(each, float) - sunrise) / daylight_h, 0.0, 1.0)
-        for each in (from_h, to_h)
-    )
-    return np.asarray((np.cos(np.pi * first) - np.cos(np.pi * last)) / 2)
 
 
 def moisture_at_hours(

@@ -32,8 +32,14 @@ class ThawSeason:
     is_weak: Bools
 
 
-def frost_index(tmean_c: Floats, *, decay: float = 0.97, start: npt.ArrayLike = 0.0) -> Floats:
-    """Frost index of a ploughed road at the end of each day [degC d]; F = max(decay F - T, 0).
+def frost_index(
+    tmean_c: Floats,
+    *,
+    decay: float = 0.97,
+    start: npt.ArrayLike = 0.0,
+    step_days: float = 1.0,
+) -> Floats:
+    """Frost index of a ploughed road at the end of each step [degC d]; F = max(decay F - T, 0).
 
     Source: LISFLOOD documentation after Molnau and Bissell (snow term 1 on a ploughed road).
 
@@ -48,7 +54,7 @@ def frost_index(tmean_c: Floats, *, decay: float = 0.97, start: npt.ArrayLike = 
     index = np.zeros(tmean.shape)
     now = np.broadcast_to(np.asarray(start, float), tmean.shape[:-1])
     for day in range(tmean.shape[-1]):
-        now = np.maximum(decay * now - tmean[..., day], 0.0)
+        now = np.maximum(decay**step_days * now - tmean[..., day] * step_days, 0.0)
         index[..., day] = now
     return index
 
@@ -99,7 +105,7 @@ def thaw_reference_c(
         raise InputError(f"start_day {start_day} is not before end_day {end_day}")
     day = np.asarray(day_of_year, float)
     if is_southern:
-        day = (day + 182 - 1) % 365 + 1
+        day = (day + 184 - 1) % 365 + 1
     share = np.clip((day - start_day) / (end_day - start_day), 0.0, 1.0)
     falling = start_c + share * (end_c - start_c)
     return np.asarray(np.where((day < start_day) | (day > 182), 0.0, falling))

@@ -16,8 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.formulas.evapotranspiration import daylight_hours
-from crossfall.formulas.moisture import Layer, run_layer
+from crossfall.formulas.layer import Layer
+from crossfall.formulas.moisture import run_layer
 from crossfall.formulas.moisture_class import (
     Bands,
     Bools,
@@ -26,6 +26,7 @@ from crossfall.formulas.moisture_class import (
     classify_moisture,
     moisture_at_hours,
 )
+from crossfall.formulas.sun import daylight_hours
 from crossfall.judgement.forcing import Timeline, build_timeline
 from crossfall.judgement.sentences import DayFigures, foreman_sentence
 from crossfall.judgement.stations import Groups, drainage_now, group_segments, nearest_station

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.formulas.moisture import Layer, make_layer, saturation_pct
+from crossfall.formulas.layer import Layer, make_layer, saturation_pct
 from crossfall.formulas.moisture_class import Bands, workable_bands
 from crossfall.model.condition import Condition
 from crossfall.model.need import Treatment
