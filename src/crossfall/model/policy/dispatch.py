@@ -4,7 +4,113 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from crossfall.model.need import Treatment
+from crossfall.model.policy.setting import setting
+
+
+def _skill_for() -> dict[Treatment, Treatment]:
+    return {
+        Treatment.SCARIFY_REMIX: Treatment.RESHAPING,
+        Treatment.SHOULDER_PULLING: Treatment.RESHAPING,
+        Treatment.SECONDARY_DITCH_REMOVAL: Treatment.RESHAPING,
+        Treatment.DITCH_CLEANING: Treatment.RESHAPING,
+        Treatment.CULVERT_CLEARING: Treatment.RESHAPING,
+        Treatment.SPOT_GRAVEL: Treatment.REGRAVELLING,
+        Treatment.DUST_CONTROL: Treatment.BLADING,
+        Treatment.WINDROW_PICKUP: Treatment.BLADING,
+    }
+
 
 @dataclass(frozen=True, slots=True)
 class DispatchPolicy:
     """Shifts, turns, travel and what an hour is worth."""
+
+    hour_price: float = setting(
+        0.25,
+        unit="h/h",
+        doc="Worth that one more grader hour must bring before it is spent; below 1 because the"
+        " crew is paid for the shift anyway, above 0 for fuel, wear and readiness",
+        low=0.0,
+        high=2.0,
+    )
+    turn_min: float = setting(
+        2.0, unit="min", doc="Turning a grader around at a junction or dead end", low=0.0, high=30.0
+    )
+    turn_on_road_min: float = setting(
+        3.0, unit="min", doc="Turning a grader around between junctions", low=0.0, high=30.0
+    )
+    pretrip_min: float = setting(
+        15.0,
+        unit="min",
+        doc="Walk-round, greasing and warming up before leaving the yard",
+        low=0.0,
+        high=120.0,
+    )
+    break_min: float = setting(
+        30.0, unit="min", doc="Length of the meal break", low=0.0, high=120.0
+    )
+    break_over_h: float = setting(
+        6.0, unit="h", doc="Shifts longer than this have a meal break", low=0.0, high=24.0
+    )
+    break_latest_h: float = setting(
+        5.0, unit="h", doc="The break begins no later than this into the shift", low=0.0, high=24.0
+    )
+    solar_noon_h: float = setting(
+        12.5,
+        unit="h after midnight",
+        doc="Clock time of solar noon, half the daylight before dusk",
+        low=10.0,
+        high=15.0,
+    )
+    dusk_margin_min: float = setting(
+        30.0,
+        unit="min",
+        doc="Machines are home and windrows closed this long before sunset",
+        low=0.0,
+        high=180.0,
+    )
+    open_windrow_m: float = setting(
+        5000.0,
+        unit="m",
+        doc="Most length with a windrow left open between the way out and the way back",
+        low=0.0,
+        high=50000.0,
+    )
+    trainee_not_alone: tuple[Treatment, ...] = setting(
+        (Treatment.RESHAPING, Treatment.SCARIFY_REMIX, Treatment.REGRAVELLING),
+        unit="treatments",
+        doc="Work that a trainee does not do without somebody experienced beside them",
+    )
+    skill_for: dict[Treatment, Treatment] = setting(  # noqa: RUF009
+        unit="treatment to treatment",
+        doc="Who can do the second may be sent to do the first",
+        factory=_skill_for,
+    )
+    water_truck_share: float = setting(
+        1.0,
+        unit="h/h",
+        doc="Water-truck hours for each blade-down hour of work that is allowed only if watered",
+        low=0.0,
+        high=4.0,
+    )
+    most_segments_searched: int = setting(
+        6000,
+        unit="segments",
+        doc="Most segments the search looks at; beyond it, those worth most for their hours",
+        low=10,
+        high=20000,
+    )
+    most_travel_steps: float = setting(
+        1.5e8,
+        unit="steps",
+        doc="Most work spent on travel times: ways into worked segments times directed roads",
+        low=1e6,
+        high=1e10,
+    )
+    n_neighbours: int = setting(
+        40,
+        unit="stages",
+        doc="Near stages taken out and put back together",
+        low=5,
+        high=200,
+    )

@@ -1,0 +1,220 @@
+"""Every plan is checked by this code before anyone sees it; it shares nothing with the search.
+
+It starts again from the nouns: follows each machine leg by leg through the
+network, re-adds the minutes, counts passes and directions, and asks the gate,
+the crew list and the support bookings whether each stage was allowed. What it
+finds is a list of :class:`~crossfall.model.Violation`; an empty one means the
+plan holds.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from crossfall.dispatch.checker_day import check_day
+from crossfall.dispatch.checker_facts import Facts
+from crossfall.judgement import GateTable
+from crossfall.model import Fleet, Itinerary, Job, Leg, Network, Plan, Policy, Stage, Violation
+
+_SLACK_MIN = 0.01
+_SLACK_H = 0.01
+
+
+def check_plan(
+    plan: Plan,
+    jobs: Sequence[Job],
+    network: Network,
+    fleet: Fleet,
+    gates: GateTable,
+    policy: Policy,
+) -> tuple[Violation, ...]:
+    """Everything in the plan that breaks a rule; empty when it holds.
+
+    Checked: one operator and one machine in one place; shift hours, walk-round, meal break and
+    dusk; the path through real roads, one-way and mass limits included; speeds and turns; every
+    stage whole, in one shift, pass by pass and side by side; windows, skills and attachments;
+    order of stages; length of open windrow; supporting machines; and that worth, limit and the
+    reasons for what is left out are all there.
+    """
+    facts = Facts.of(network, fleet, policy.dispatch)
+    known = {stage.id: (job, stage) for job in jobs for stage in job.stages}
+    found: list[Violation] = []
+    found += _one_place_each(plan)
+    for itinerary in plan.itineraries:
+        found += check_day(itinerary, facts, known)
+    found += _stages_whole(plan, known)
+    found += _windows(plan, known, gates)
+    found += _order(plan, known)
+    found += _support(plan, known, fleet, gates, facts)
+    found += _accounts(plan, jobs, gates, policy)
+    return tuple(found)
+
+
+def _one_place_each(plan: Plan) -> Iterator[Violation]:
+    """No machine and no person is in two itineraries of a day, and all days are in the plan."""
+    last_day = plan.first_day + timedelta(days=plan.n_days - 1)
+    machines = Counter((each.machine_id, each.day) for each in plan.itineraries)
+    people = Counter((each.operator_id, each.day) for each in plan.itineraries)
+    for what, counted in (("machine", machines), ("operator", people)):
+        for (name, day), count in counted.items():
+            if count > 1:
+                yield Violation("one place", f"{name} {day}", f"{what} {name} goes out {count} ×")
+    for each in plan.itineraries:
+        if not plan.first_day <= each.day <= last_day:
+            yield Violation(
+                "days", _where(each), f"{each.day} is not one of the {plan.n_days} days"
+            )
+
+
+def _stages_whole(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[Violation]:
+    """All passes of a stage, once each and in order, in one shift, fairly on both sides."""
+    passes: dict[str, list[tuple[Itinerary, Leg]]] = {}
+    for itinerary in plan.itineraries:
+        for leg in itinerary.legs:
+            if leg.kind == "work" and leg.stage_id in known:
+                passes.setdefault(str(leg.stage_id), []).append((itinerary, leg))
+    for stage_id, made in passes.items():
+        _, stage = known[stage_id]
+        shifts = {(itinerary.machine_id, itinerary.day) for itinerary, _ in made}
+        if len(shifts) > 1:
+            yield Violation("one shift", stage_id, f"its passes are spread over {len(shifts)}")
+        numbers = [leg.pass_number for _, leg in sorted(made, key=lambda m: m[1].start_min)]
+        expected = list(range(1, stage.n_passes + 1))
+        if len(shifts) == 1 and numbers != expected:
+            yield Violation("passes", stage_id, f"passes {numbers} were made; expected {expected}")
+
+
+def _windows(
+    plan: Plan, known: dict[str, tuple[Job, Stage]], gates: GateTable
+) -> Iterator[Violation]:
+    for itinerary, stage in _worked(plan, known):
+        if gates.verdict(stage.segment_id, itinerary.day, stage.task).decision == "refused":
+            yield Violation("window", stage.id, f"the surface is not fit on {itinerary.day}")
+
+
+def _order(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[Violation]:
+    """What comes after starts no sooner than what comes before has ended."""
+    begins: dict[str, tuple[date, float]] = {}
+    ends: dict[str, tuple[date, float]] = {}
+    for itinerary in plan.itineraries:
+        for leg in itinerary.legs:
+            if leg.kind == "work" and leg.stage_id is not None:
+                start, end = (itinerary.day, leg.start_min), (itinerary.day, leg.end_min)
+                begins[leg.stage_id] = min(begins.get(leg.stage_id, start), start)
+                ends[leg.stage_id] = max(ends.get(leg.stage_id, end), end)
+    for stage_id, begin in begins.items():
+        for before in known[stage_id][1].after if stage_id in known else ():
+            if before not in ends:
+                yield Violation("order", stage_id, f"{before} must come first and is not done")
+            elif ends[before][0] > begin[0] or (
+                ends[before][0] == begin[0] and ends[before][1] > begin[1] + _SLACK_MIN
+            ):
+                yield Violation("order", stage_id, f"it starts before {before} is finished")
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    kind: str
+    n: int
+    hours: float
+
+
+def _support(
+    plan: Plan,
+    known: dict[str, tuple[Job, Stage]],
+    fleet: Fleet,
+    gates: GateTable,
+    facts: Facts,
+) -> Iterator[Violation]:
+    """Each stage has the machines it needs, and no machine is promised more than its hours."""
+    kind = {machine.id: machine.kind for machine in fleet.machines if machine.is_available}
+    day_of = {stage.id: itinerary.day for itinerary, stage in _worked(plan, known)}
+    promised: dict[tuple[str, date], float] = {}
+    booked: dict[str, list[tuple[str, float]]] = {}
+    for booking in plan.bookings:
+        key = (booking.machine_id, booking.day)
+        promised[key] = promised.get(key, 0.0) + booking.hours
+        booked.setdefault(booking.stage_id, []).append((booking.machine_id, booking.hours))
+        if day_of.get(booking.stage_id) != booking.day:
+            yield Violation(
+                "support", booking.stage_id, f"{booking.machine_id} is booked on {booking.day}"
+            )
+    for (machine_id, day), hours in promised.items():
+        most = facts.manned_h(machine_id, day) if machine_id in kind else 0.0
+        if hours > most + _SLACK_H:
+            yield Violation(
+                "support", f"{machine_id} {day}", f"{hours:.2f} h promised of {most:.2f} h"
+            )
+    for itinerary, stage in _worked(plan, known):
+        asked = [_Asked(s.kind, s.n_machines, s.hours) for s in stage.support if s.hours > 0]
+        verdict = gates.verdict(stage.segment_id, itinerary.day, stage.task)
+        has_water = any(each.kind == "water_truck" and each.n > 0 for each in asked)
+        if verdict.decision == "if_watered" and not has_water:
+            share = facts.policy.water_truck_share
+            asked.append(_Asked("water_truck", 1, stage.work_min / 60 * share))
+        for each in asked:
+            enough = {
+                machine_id
+                for machine_id, hours in booked.get(stage.id, [])
+                if kind.get(machine_id) == each.kind and hours >= each.hours - _SLACK_H
+            }
+            if each.kind != "grader" and len(enough) < each.n:
+                yield Violation(
+                    "support",
+                    stage.id,
+                    f"{len(enough)} of {each.n} {each.kind} for {each.hours:.2f} h",
+                )
+
+
+def _accounts(
+    plan: Plan, jobs: Sequence[Job], gates: GateTable, policy: Policy
+) -> Iterator[Violation]:
+    """Served and left out add up to all jobs, each with a reason; worth and limit are right."""
+    days = {
+        leg.stage_id: itinerary.day
+        for itinerary in plan.itineraries
+        for leg in itinerary.legs
+        if leg.kind == "work"
+    }
+    reasons = {each.job_id: each for each in plan.unserved}
+    worth = 0.0
+    for job in jobs:
+        done = [stage for stage in job.stages if stage.id in days]
+        for stage in done:
+            verdict = gates.verdict(stage.segment_id, days[stage.id], stage.task)
+            worth += job.benefit_h * stage.work_min / (60 * job.work_h) * verdict.p
+        if done and job.needs_engineer:
+            yield Violation("engineer", job.id, "work is planned before the engineer confirmed it")
+        is_whole = bool(job.stages) and len(done) == len(job.stages)
+        if is_whole != (job.id in plan.served):
+            yield Violation("accounts", job.id, "served does not agree with the stages done")
+        if not is_whole and (job.id not in reasons or not reasons[job.id].reason.strip()):
+            yield Violation("accounts", job.id, "left out without a reason")
+        if is_whole and job.id in reasons:
+            yield Violation("accounts", job.id, "served, and listed as left out")
+        if job.id in reasons and reasons[job.id].n_stages_done != len(done):
+            yield Violation("accounts", job.id, f"{len(done)} stages are done, not as listed")
+    out_h = sum(
+        each.minutes(kind) / 60 for each in plan.itineraries for kind in ("travel", "work", "turn")
+    )
+    worth -= policy.dispatch.hour_price * out_h
+    if abs(worth - plan.benefit_h) > 1e-3 * max(1.0, abs(worth)):
+        yield Violation("accounts", plan.id, f"worth {plan.benefit_h:.3f} h; adds to {worth:.3f} h")
+    if plan.benefit_h > plan.benefit_bound_h + 1e-6:
+        yield Violation("accounts", plan.id, "the plan is worth more than the limit it gives")
+
+
+def _worked(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[tuple[Itinerary, Stage]]:
+    """Each itinerary with each stage it works on."""
+    for itinerary in plan.itineraries:
+        worked = dict.fromkeys(leg.stage_id for leg in itinerary.legs if leg.kind == "work")
+        for stage_id in worked:
+            if stage_id in known:
+                yield itinerary, known[str(stage_id)][1]
+
+
+def _where(itinerary: Itinerary) -> str:
+    return f"{itinerary.machine_id} {itinerary.day}"

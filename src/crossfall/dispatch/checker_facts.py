@@ -1,0 +1,92 @@
+"""What the checker looks up: where things stand, who is on duty, which roads bear how much."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+from crossfall.model import Fleet, Machine, Network, Node, Operator, Segment
+from crossfall.model.policy import DispatchPolicy
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Plain look-ups over the nouns."""
+
+    nodes: dict[str, Node]
+    segments: dict[str, Segment]
+    limits_t: dict[str, float]
+    machines: dict[str, Machine]
+    operators: dict[str, Operator]
+    home_nodes: dict[str, frozenset[str]]
+    """Nodes nearest to each machine's place: more than one when they lie equally near."""
+    policy: DispatchPolicy
+    latitude: float
+
+    @classmethod
+    def of(cls, network: Network, fleet: Fleet, policy: DispatchPolicy) -> Facts:
+        limits: dict[str, float] = {}
+        for segment in network.segments:
+            limits[segment.id] = math.inf if segment.max_mass_t is None else segment.max_mass_t
+        for feature in network.features:
+            if feature.segment_id in limits and feature.max_mass_t is not None:
+                limits[feature.segment_id] = min(limits[feature.segment_id], feature.max_mass_t)
+        places = {place.id: place for place in fleet.places}
+        homes: dict[str, frozenset[str]] = {}
+        for machine in fleet.machines:
+            place = places.get(machine.home_id)
+            homes[machine.id] = (
+                frozenset() if place is None else _nearest(network, place.lon, place.lat)
+            )
+        return cls(
+            nodes={node.id: node for node in network.nodes},
+            segments={segment.id: segment for segment in network.segments},
+            limits_t=limits,
+            machines={machine.id: machine for machine in fleet.machines},
+            operators={operator.id: operator for operator in fleet.operators},
+            home_nodes=homes,
+            policy=policy,
+            latitude=sum(node.lat for node in network.nodes) / max(1, len(network.nodes)),
+        )
+
+    def turn_min(self, node_id: str) -> float:
+        """Minutes to turn round at a node [min]."""
+        own = self.nodes[node_id].turn_min
+        return self.policy.turn_min if own is None else own
+
+    def manned_h(self, machine_id: str, day: date) -> float:
+        """Longest hours that somebody assigned to the machine is there that day [h]."""
+        return max(
+            (
+                operator.shift_h
+                for operator in self.operators.values()
+                if operator.machine_id == machine_id and day not in operator.off_days
+            ),
+            default=0.0,
+        )
+
+    def last_light_min(self, day: date) -> float:
+        """When machines must be home: sunset (FAO-56 eqs. 24, 25, 34) less the margin [min]."""
+        angle = 2 * math.pi * day.timetuple().tm_yday / 365
+        tilt = 0.409 * math.sin(angle - 1.39)
+        x = -math.tan(self.latitude * math.pi / 180) * math.tan(tilt)
+        half_day_h = 12 / math.pi * math.acos(max(-1.0, min(1.0, x)))
+        return (self.policy.solar_noon_h + half_day_h) * 60 - self.policy.dusk_margin_min
+
+
+def _nearest(network: Network, lon: float, lat: float) -> frozenset[str]:
+    """Nodes on a road nearest to a point, within a metre of the nearest."""
+    used = {end for segment in network.segments for end in (segment.from_node, segment.to_node)}
+    apart = {
+        node.id: _apart_m(lon, lat, node.lon, node.lat) for node in network.nodes if node.id in used
+    }
+    least = min(apart.values(), default=0.0)
+    return frozenset(node_id for node_id, metres in apart.items() if metres <= least + 1.0)
+
+
+def _apart_m(lon: float, lat: float, lon2: float, lat2: float) -> float:
+    """Metres between two near points on a sphere of the earth's mean radius."""
+    radius_m = 6_371_008.8
+    x = math.radians(lon2 - lon) * math.cos(math.radians((lat + lat2) / 2))
+    return radius_m * math.hypot(x, math.radians(lat2 - lat))

@@ -1,0 +1,305 @@
+"""Why a road is left out this week, in words fit for a public record, and what would change it.
+
+The reasons are tried from the hardest to the softest: first what no plan
+could do, then what no plan would do, and last what this plan did not reach.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Protocol
+
+import numpy as np
+
+from crossfall.dispatch.problem import Gates, Problem
+from crossfall.dispatch.roads import passable
+from crossfall.dispatch.solve import Solution
+from crossfall.model import Fleet, Job, Task, Unserved
+from crossfall.model.plan import Binding
+
+
+class Verdict(Protocol):
+    """One answer of the gate."""
+
+    @property
+    def reason(self) -> str: ...
+
+
+class TalkingGates(Gates, Protocol):
+    """A gate that can also say why."""
+
+    def verdict(self, segment_id: str, day: date, task: Task, /) -> Verdict: ...
+
+
+def served_jobs(problem: Problem, solution: Solution) -> tuple[str, ...]:
+    """Ids of jobs all of whose stages are in the plan."""
+    done = set(solution.stage_shift(problem))
+    left = {int(problem.job_of[s]) for s in range(len(problem.stages)) if s not in done}
+    return tuple(
+        job.id
+        for j, job in enumerate(problem.jobs)
+        if j not in left and job.stages and not job.needs_engineer
+    )
+
+
+def unserved_jobs(
+    problem: Problem, solution: Solution, fleet: Fleet, gates: TalkingGates
+) -> tuple[Unserved, ...]:
+    """Every job not finished by the plan, with what is in the way of its next stage."""
+    teller = _Teller(problem, solution, fleet, gates)
+    members: dict[int, list[int]] = {}
+    for s, j in enumerate(problem.job_of):
+        members.setdefault(int(j), []).append(s)
+    found: list[Unserved] = []
+    for j, job in enumerate(problem.jobs):
+        left = [s for s in members.get(j, []) if s not in teller.shift_of]
+        n_done = len(members.get(j, [])) - len(left)
+        if job.needs_engineer:
+            binding, reason, change = teller.engineer()
+        elif not job.stages:
+            binding, reason, change = teller.no_stages()
+        elif left:
+            binding, reason, change = teller.why(job, left)
+        else:
+            continue
+        found.append(Unserved(job.id, job.segment_id, binding, reason, change, n_done))
+    return tuple(found)
+
+
+Answer = tuple[Binding, str, str]
+
+
+class _Teller:
+    def __init__(
+        self, problem: Problem, solution: Solution, fleet: Fleet, gates: TalkingGates
+    ) -> None:
+        self.problem, self.fleet, self.gates = problem, fleet, gates
+        self.shift_of = solution.stage_shift(problem)
+        self.day_of = np.array([shift.day_index for shift in problem.shifts], dtype=np.int64)
+        self.open_now = problem.may_serve_ever
+        self.in_plan = np.array(sorted(self.shift_of), dtype=np.int64)
+        self.plan_shift = np.array([self.shift_of[int(s)] for s in self.in_plan], dtype=np.int64)
+        self.index = {stage.id: s for s, stage in enumerate(problem.stages)}
+        self.graders = fleet.graders
+
+    def engineer(self) -> Answer:
+        return (
+            "engineer_to_confirm",
+            "An engineer must confirm the design before a crew is sent.",
+            "A named person signs the design.",
+        )
+
+    def no_stages(self) -> Answer:
+        return (
+            "engineer_to_confirm",
+            "The job has no designed work yet.",
+            "The job is designed in stages.",
+        )
+
+    def why(self, job: Job, left: Sequence[int]) -> Answer:
+        """What is in the way of the first stage left that nothing else in the job holds up."""
+        own = set(left)
+        free = [s for s in left if not any(a in own for a in self.problem.after[s])]
+        s = (free or list(left))[0]
+        for answer in (
+            self._waits(s),
+            self._crew(s),
+            self._reach(s),
+            self._weather(s),
+            self._too_long(s),
+            self._support(s),
+            self._worth(s),
+        ):
+            if answer is not None:
+                return answer
+        return self._priorities(s)
+
+    def _waits(self, s: int) -> Answer | None:
+        stage = self.problem.stages[s]
+        missing = [a for a in stage.after if a not in self.index]
+        waits = [a for a in self.problem.after[s] if a not in self.shift_of]
+        if not (missing or waits or self.problem.waits_outside[s]):
+            return None
+        first = (
+            missing[0]
+            if missing
+            else (self.problem.stages[waits[0]].name if waits else "work that is not planned")
+        )
+        return (
+            "waits_for_other_work",
+            f"Other work must come first and is not in this plan: {first}.",
+            "That work is finished, or planned earlier in the same week.",
+        )
+
+    def _crew(self, s: int) -> Answer | None:
+        problem, stage = self.problem, self.problem.stages[s]
+        if not problem.shifts:
+            return (
+                "no_operator",
+                "No grader has an operator on duty in these days.",
+                "An operator is on duty.",
+            )
+        if problem.may_do[s].any():
+            return None
+        tool = stage.needs_attachment
+        if tool and not any(tool in machine.attachments for machine in self.graders):
+            return (
+                "no_machine",
+                f"No available grader has the attachment this work needs ({tool}).",
+                f"A grader with {tool} is available.",
+            )
+        label = stage.treatment.label.lower()
+        return (
+            "no_operator",
+            f"Nobody on duty in these days is qualified for this work ({label}).",
+            f"An operator with that skill is on duty{' on that machine' if tool else ''}.",
+        )
+
+    def _reach(self, s: int) -> Answer | None:
+        problem, stage = self.problem, self.problem.stages[s]
+        if problem.set_aside[s] or (problem.may_do[s] & problem.is_reached[s]).any():
+            return None
+        if problem.blocks.first_option[s, 0] < 0 and not problem.windows.allowed[s].any():
+            return None
+        index = next(
+            i
+            for i, segment in enumerate(problem.network.segments)
+            if segment.id == stage.segment_id
+        )
+        closed = [m for m in self.graders if not passable(problem.network, m.mass_t)[index]]
+        if len(closed) == len(self.graders):
+            return (
+                "road_class_closed",
+                "The posted mass limit on this road is below the mass of every grader.",
+                "The limit is lifted, or a lighter machine is found.",
+            )
+        return (
+            "unreachable",
+            "No grader that could do this work can drive there and back from its yard on the"
+            " roads open to it.",
+            "A closed or missing link is opened or added to the map.",
+        )
+
+    def _weather(self, s: int) -> Answer | None:
+        problem, stage = self.problem, self.problem.stages[s]
+        days = np.unique(self.day_of[problem.may_do[s]])
+        if problem.windows.allowed[s, days].any():
+            return None
+        told = problem.shifts[int(np.flatnonzero(self.day_of == days[0])[0])].day
+        why = self.gates.verdict(stage.segment_id, told, stage.task).reason
+        return (
+            "no_workable_day",
+            f"The surface is not fit for this work on any working day of the plan. {why}",
+            "Drier or wetter weather, as the surface needs, or more days in the plan.",
+        )
+
+    def _too_long(self, s: int) -> Answer | None:
+        problem = self.problem
+        block = problem.blocks.first_option[s, 0]
+        if block < 0:
+            return None
+        usable = np.array([shift.usable_min for shift in problem.shifts])
+        enter, leave = problem.blocks.enter[block], problem.blocks.leave[block]
+        least = np.full(usable.size, np.inf)
+        for h in np.flatnonzero(self.open_now[s]):
+            c, yard = int(problem.shift_class[h]), int(problem.shift_yard[h])
+            there = problem.between[c, yard, enter] + problem.between[c, leave, yard]
+            least[h] = float((there + problem.blocks.minutes[c, block]).min())
+        if (least <= usable).any():
+            return None
+        short = float((least - usable).min())
+        return (
+            "too_long_for_shift",
+            f"With the drive there and back it needs {least.min() / 60:.1f} h in one shift,"
+            f" {short:.0f} min more than the longest shift holds.",
+            "A longer shift, a machine parked nearer, or the job cut into shorter stages.",
+        )
+
+    def _support(self, s: int) -> Answer | None:
+        problem = self.problem
+        support = problem.support
+        days = np.unique(self.day_of[self.open_now[s]])
+        asks = list(support.needs[s])
+        lacking = ""
+        for day in days:
+            wanted = list(asks)
+            if problem.windows.needs_water[s, day] and support.water_h[s] > 0:
+                wanted.append((support.kinds.index("water_truck"), 1, float(support.water_h[s])))
+            short = [
+                (kind, count, hours)
+                for kind, count, hours in wanted
+                if np.sum((support.kind_of == kind) & (support.hours[:, day] >= hours)) < count
+            ]
+            if not short:
+                return None
+            kind, count, hours = short[0]
+            lacking = f"{count} × {support.kinds[kind].replace('_', ' ')} for {hours:.1f} h"
+        return (
+            "no_support",
+            f"It needs {lacking} on one day, and that many are not manned for so long on any day"
+            " the surface is fit.",
+            "More of these machines with drivers, or a smaller stage.",
+        )
+
+    def _worth(self, s: int) -> Answer | None:
+        problem = self.problem
+        price = problem.policy.hour_price
+        block = problem.blocks.first_option[s, 0]
+        best, spent = -np.inf, 0.0
+        for h in np.flatnonzero(self.open_now[s]):
+            minutes = problem.stages[s].work_min
+            if block >= 0:
+                c, yard = int(problem.shift_class[h]), int(problem.shift_yard[h])
+                there = problem.between[c, yard, problem.blocks.enter[block]]
+                back = problem.between[c, problem.blocks.leave[block], yard]
+                minutes = float((there + back + problem.blocks.minutes[c, block]).min())
+            net = float(problem.worth_h[s, h]) - price * minutes / 60
+            if net > best:
+                best, spent = net, minutes / 60
+        if best > 0:
+            return None
+        return (
+            "not_worth_hours",
+            f"What it would bring this week does not pay for the {spent:.1f} h of a grader that"
+            " it would take.",
+            "The road gets worse or busier, a neighbouring road is worked on the same day, or the"
+            " price of an hour is set lower.",
+        )
+
+    def _priorities(self, s: int) -> Answer:
+        problem = self.problem
+        open_shifts = np.flatnonzero(self.open_now[s])
+        days = sorted({int(self.day_of[h]) for h in open_shifts})
+        names = _days([problem.shifts[int(h)].day for h in open_shifts])
+        mine = float(problem.worth_h[s, open_shifts].max()) / problem.stages[s].work_min
+        if problem.set_aside[s]:
+            return (
+                "higher_priorities",
+                "There are more jobs than the crews could do many times over; this one is worth"
+                " less for its hours than those that were looked at.",
+                "More crews, or fewer jobs asked for.",
+            )
+        same_days = np.isin(self.day_of[self.plan_shift], days)
+        rivals = self.in_plan[same_days]
+        worth = problem.worth_h[rivals, self.plan_shift[same_days]]
+        work = np.array([problem.stages[int(r)].work_min for r in rivals])
+        n_better = int((worth / work >= mine).sum()) if rivals.size else 0
+        plural = "s" if len(days) > 1 else ""
+        reason = (
+            f"On the day{plural} its surface is fit ({names}) the graders' hours go to"
+            f" {rivals.size} other pieces of work, {n_better} of them worth more for the time."
+            if rivals.size
+            else f"On the day{plural} its surface is fit ({names}) it could not be fitted in."
+        )
+        return (
+            "higher_priorities",
+            reason,
+            "One more grader or a longer shift on "
+            f"{'those days' if plural else 'that day'}, or a higher urgency for this road.",
+        )
+
+
+def _days(days: Sequence[date]) -> str:
+    """The days by name, each once, in order."""
+    return ", ".join(f"{day:%a} {day.day}" for day in sorted(set(days)))

@@ -1,0 +1,141 @@
+"""Plan the week: who goes where on which day, in which order and direction; and why not."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from datetime import date, datetime
+
+from crossfall.dispatch.baselines import best_per_hour, priority_first
+from crossfall.dispatch.bound import upper_bound
+from crossfall.dispatch.decode import bookings_of, itineraries_of
+from crossfall.dispatch.explain import TalkingGates, served_jobs, unserved_jobs
+from crossfall.dispatch.problem import Graph, Problem, build_problem
+from crossfall.dispatch.solve import Solution, improve
+from crossfall.errors import InputError
+from crossfall.model import Fleet, Job, Network, Plan, Policy, Progress, quiet
+
+_BOUND_SHARE = 0.15
+_LEAST_SEARCH_S = 0.5
+
+
+def dispatch_week(
+    jobs: Sequence[Job],
+    network: Network,
+    graph: Graph,
+    fleet: Fleet,
+    gates: TalkingGates,
+    policy: Policy,
+    *,
+    first_day: date,
+    n_days: int,
+    made_at: datetime,
+    seconds: float,
+    seed: int,
+    previous: Plan | None = None,
+    iterations: int | None = None,
+    progress: Progress = quiet,
+) -> Plan:
+    """Find the week worth most, with a limit on how much better any week could be.
+
+    Parameters
+    ----------
+    jobs
+        Designed work. A job's benefit counts stage by stage, in proportion to blade-down
+        minutes, times the probability that the surface is fit on the day.
+    gates
+        What may be done where on which day; covers at least the days of the plan.
+    seconds
+        Time for everything: travel times, limit and search [s]. Not used when ``iterations``
+        is given.
+    iterations
+        Rounds of search. The plan is the same for the same seed only when this is given.
+    previous
+        An earlier plan of overlapping days; not used yet beyond being a start.
+
+    Raises
+    ------
+    InputError
+        If there is no grader, no operator for one, ``n_days`` is not positive, or a job
+        cannot be true.
+    Cancelled
+        If ``progress`` raises it; it is asked several times a second.
+    """
+    if n_days < 1:
+        raise InputError(f"n_days is {n_days}; expected at least 1")
+    if not seconds >= 0:
+        raise InputError(f"seconds is {seconds:g}; expected 0 or more")
+    if iterations is not None and iterations < 0:
+        raise InputError(f"iterations is {iterations}; expected 0 or more")
+    began = time.monotonic()
+    progress(0.0, "Travel times between jobs")
+    problem = build_problem(
+        jobs,
+        network,
+        graph,
+        fleet,
+        gates,
+        policy.dispatch,
+        first_day=first_day,
+        n_days=n_days,
+        check=lambda: progress(0.0, "Travel times between jobs"),
+    )
+    progress(0.05, "What any plan could reach at most")
+    bound = upper_bound(problem, seconds=max(1.0, _BOUND_SHARE * seconds))
+    progress(0.10, "A first plan, the most urgent first")
+    start = first_plan(problem)
+    left = max(_LEAST_SEARCH_S, seconds - (time.monotonic() - began))
+    solution = improve(
+        problem,
+        start.blocks,
+        seconds=left,
+        seed=seed,
+        iterations=iterations,
+        progress=lambda fraction, message: progress(0.10 + 0.85 * fraction, message),
+    )
+    plan = plan_of(
+        problem,
+        solution,
+        fleet,
+        gates,
+        bound_h=bound.worth_h,
+        made_at=made_at,
+        seed=seed,
+        policy_version=policy.version,
+    )
+    progress(1.0, f"{len(plan.served)} jobs are in the plan")
+    return plan
+
+
+def first_plan(problem: Problem) -> Solution:
+    """The better of two manual plans: most urgent first, and best for the hour first."""
+    return max((priority_first(problem), best_per_hour(problem)), key=lambda plan: plan.worth_h)
+
+
+def plan_of(
+    problem: Problem,
+    solution: Solution,
+    fleet: Fleet,
+    gates: TalkingGates,
+    *,
+    bound_h: float,
+    made_at: datetime,
+    seed: int,
+    policy_version: str = "",
+) -> Plan:
+    """The plan as nouns: itineraries, bookings, and a reason for everything left out."""
+    itineraries = itineraries_of(problem, solution)
+    return Plan(
+        id=f"{problem.first_day:%Y-%m-%d}-{problem.n_days}d-{made_at:%Y%m%dT%H%M%S}-s{seed}",
+        made_at=made_at,
+        first_day=problem.first_day,
+        n_days=problem.n_days,
+        itineraries=itineraries,
+        bookings=bookings_of(problem, solution),
+        served=served_jobs(problem, solution),
+        unserved=unserved_jobs(problem, solution, fleet, gates),
+        benefit_h=solution.worth_h,
+        benefit_bound_h=max(bound_h, solution.worth_h),
+        seed=seed,
+        policy_version=policy_version,
+    )
