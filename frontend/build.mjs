@@ -45,11 +45,25 @@ for (const [path, made] of Object.entries(result.metafile.outputs)) {
   files[name] = relative(out, join(root, path)).replaceAll("\\", "/");
 }
 
+const mark = join(here, "mark.svg");
+files["mark.svg"] = `mark-${await fingerprint(mark)}.svg`;
+await copyFile(mark, join(out, files["mark.svg"]));
+
 // MapLibre 6 runs its worker from a separate module whose address the page has to give it
 const worker = require.resolve("maplibre-gl/dist/maplibre-gl-worker.mjs");
-const hash = createHash("sha256").update(await readFile(worker)).digest("hex").slice(0, 8);
-files["map-worker.mjs"] = `map-worker-${hash}.mjs`;
+files["map-worker.mjs"] = `map-worker-${await fingerprint(worker)}.mjs`;
 await copyFile(worker, join(out, files["map-worker.mjs"]));
+
+// The licences of what is bundled travel with it
+for (const name of ["maplibre-gl", "@fontsource-variable/atkinson-hyperlegible-next"]) {
+  const folder = join(root, "node_modules", name);
+  const text = (await readdir(folder)).find((each) => /^licen[cs]e/i.test(each));
+  if (text) await copyFile(join(folder, text), join(out, `LICENCE-${basename(name)}.txt`));
+}
 
 const manifest = { sources: process.env.CROSSFALL_SOURCES ?? "", files };
 await writeFile(join(out, "manifest.json"), JSON.stringify(manifest, null, 1) + "\n");
+
+async function fingerprint(path) {
+  return createHash("sha256").update(await readFile(path)).digest("hex").slice(0, 8);
+}

@@ -1,1 +1,3 @@
-export {};
+import { followRun } from "../lib/run";
+
+followRun();

@@ -1,0 +1,244 @@
+// The map: the agency's own lines on a plain ground, coloured by one theme at a time.
+import {
+  Map,
+  Marker,
+  NavigationControl,
+  Popup,
+  ScaleControl,
+  setWorkerUrl,
+  type ExpressionSpecification,
+  type MapGeoJSONFeature,
+  type StyleSpecification,
+} from "maplibre-gl";
+import type { Feature, FeatureCollection, LineString, Point } from "geojson";
+import { ask, colour } from "./page";
+
+export interface RoadProperties {
+  id: string;
+  route: string;
+  where: string;
+  is_ours: boolean;
+  [theme: string]: string | boolean;
+}
+
+interface Answer {
+  segments: FeatureCollection<LineString, RoadProperties>;
+  places: FeatureCollection<Point, { kind: string; name: string }>;
+}
+
+type Bounds = [number, number, number, number];
+
+const GROUPS: Record<string, string[]> = {
+  need: ["n-smooth", "n-shape", "n-gravel", "n-drain", "n-other", "n-none"],
+  rating: ["s-1", "s-2", "s-3", "s-4", "s-5", "s-none"],
+  surface: ["m-frozen", "m-too-wet", "m-workable", "m-drying", "m-dry", "m-unknown"],
+  since: ["s-1", "s-2", "s-3", "s-4", "s-5", "s-none"],
+  plan: ["k-1", "k-2", "k-3", "k-4", "k-5", "k-6", "k-7", "k-8", "k-none"],
+};
+
+/** What the server calls a colour of this theme: n-smooth is "smooth", s-1 is "s1". */
+function word(variable: string): string {
+  const [group, ...rest] = variable.split("-");
+  const name = rest.join("_");
+  return group === "s" || group === "k" ? `${group}${name}` : name;
+}
+
+function paint(theme: string): ExpressionSpecification {
+  const pairs = (GROUPS[theme] ?? []).flatMap((each) => [word(each), colour(`--${each}`)]);
+  return ["match", ["get", theme], ...pairs, colour("--n-none")] as unknown as ExpressionSpecification;
+}
+
+/** Roads with nothing to say in this theme stay thin. */
+function width(theme: string): ExpressionSpecification {
+  const quiet = ["match", ["get", theme], ["none", "snone", "knone"], 0.5, 1];
+  const stops = [8, 2.4, 10, 4, 12, 6.5, 14, 12].map((each, n) => (n % 2 ? ["*", each, quiet] : each));
+  return ["interpolate", ["linear"], ["zoom"], ...stops] as unknown as ExpressionSpecification;
+}
+
+const LETTER: Record<string, string> = { yard: "Y", camp: "C", pit: "P", water: "W", hazard: "!" };
+
+const THIN: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 1.8, 11, 3, 14, 7];
+const CASING: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 7, 10, 10, 12, 14, 14, 22];
+
+function style(answer: Answer, theme: string): StyleSpecification {
+  return {
+    version: 8,
+    sources: {
+      roads: { type: "geojson", data: answer.segments, promoteId: "id" },
+    },
+    layers: [
+      { id: "ground", type: "background", paint: { "background-color": colour("--map-ground") } },
+      {
+        id: "others",
+        type: "line",
+        source: "roads",
+        filter: ["!", ["get", "is_ours"]],
+        layout: { "line-cap": "round", "line-join": "round" },
+        paint: { "line-color": colour("--map-paved"), "line-width": THIN },
+      },
+      {
+        id: "chosen",
+        type: "line",
+        source: "roads",
+        filter: ["==", ["get", "id"], ""],
+        layout: { "line-cap": "round", "line-join": "round" },
+        paint: { "line-color": colour("--map-mark"), "line-width": CASING },
+      },
+      {
+        id: "roads",
+        type: "line",
+        source: "roads",
+        filter: ["get", "is_ours"],
+        layout: { "line-cap": "round", "line-join": "round" },
+        paint: { "line-color": paint(theme), "line-width": width(theme) },
+      },
+    ],
+  };
+}
+
+function boundsOf(features: Feature<LineString>[]): Bounds {
+  const box: Bounds = [Infinity, Infinity, -Infinity, -Infinity];
+  for (const feature of features) {
+    for (const [x, y] of feature.geometry.coordinates) {
+      if (x === undefined || y === undefined) continue;
+      box[0] = Math.min(box[0], x);
+      box[1] = Math.min(box[1], y);
+      box[2] = Math.max(box[2], x);
+      box[3] = Math.max(box[3], y);
+    }
+  }
+  return box;
+}
+
+export class Atlas {
+  private readonly byId = new globalThis.Map<string, Feature<LineString, RoadProperties>>();
+  private readonly pointer: Popup;
+  private theme: string;
+
+  private constructor(
+    private readonly map: Map,
+    private readonly answer: Answer,
+    theme: string,
+  ) {
+    this.theme = theme;
+    for (const feature of answer.segments.features) this.byId.set(feature.properties.id, feature);
+    this.pointer = new Popup({ closeButton: false, closeOnClick: false, offset: 12, maxWidth: "22rem" });
+    this.placeSpots();
+    this.watchPointer();
+    this.watchScheme();
+  }
+
+  static async open(place: HTMLElement, theme: string): Promise<Atlas> {
+    setWorkerUrl(place.dataset["worker"] ?? "");
+    const answer = (await (await ask(place.dataset["segments"] ?? "")).json()) as Answer;
+    const map = new Map({
+      container: place,
+      style: style(answer, theme),
+      bounds: boundsOf(answer.segments.features),
+      fitBoundsOptions: { padding: 28 },
+      attributionControl: false,
+      dragRotate: false,
+      pitchWithRotate: false,
+      fadeDuration: 0,
+    });
+    map.touchZoomRotate.disableRotation();
+    map.addControl(new NavigationControl({ showCompass: false }), "top-right");
+    const unit = document.documentElement.dataset["units"] === "us" ? "imperial" : "metric";
+    map.addControl(new ScaleControl({ unit }), "bottom-left");
+    const atlas = new Atlas(map, answer, theme);
+    await new Promise<void>((resolve) => map.once("idle", () => resolve()));
+    return atlas;
+  }
+
+  get nRoads(): number {
+    return [...this.byId.values()].filter((each) => each.properties.is_ours).length;
+  }
+
+  onChoose(act: (id: string) => void): void {
+    this.map.on("click", (event) => {
+      const found = this.nearest(event.point.x, event.point.y);
+      if (found !== undefined) act(String(found.properties["id"]));
+    });
+  }
+
+  colourBy(theme: string): void {
+    this.theme = theme;
+    this.map.setPaintProperty("roads", "line-color", paint(theme));
+    this.map.setPaintProperty("roads", "line-width", width(theme));
+  }
+
+  /** Mark one road, and bring it into view when asked. */
+  mark(id: string, bring: boolean): void {
+    this.map.setFilter("chosen", ["==", ["get", "id"], id]);
+    const feature = this.byId.get(id);
+    if (!bring || feature === undefined) return;
+    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    this.map.fitBounds(boundsOf([feature]), { padding: 90, maxZoom: 12.5, duration: still ? 0 : 500 });
+  }
+
+  /** Keep only some roads bright; null shows all. */
+  narrow(ids: string[] | null): void {
+    const opacity: number | ExpressionSpecification =
+      ids === null ? 1 : ["case", ["in", ["get", "id"], ["literal", ids]], 1, 0.15];
+    this.map.setPaintProperty("roads", "line-opacity", opacity);
+  }
+
+  /** Yards by name, pits and dangers by their letter: text without a font server. */
+  private placeSpots(): void {
+    for (const place of this.answer.places.features) {
+      const { kind, name } = place.properties;
+      const spot = document.createElement("div");
+      spot.className = `spot spot-${kind}`;
+      spot.textContent = LETTER[kind] ?? "";
+      spot.title = name;
+      if (kind === "yard" || kind === "camp") {
+        const label = document.createElement("span");
+        label.className = "spot-name";
+        label.textContent = name;
+        spot.append(label);
+      }
+      const [lon, lat] = place.geometry.coordinates;
+      new Marker({ element: spot }).setLngLat([lon ?? 0, lat ?? 0]).addTo(this.map);
+    }
+  }
+
+  private nearest(x: number, y: number): MapGeoJSONFeature | undefined {
+    const box: [[number, number], [number, number]] = [
+      [x - 7, y - 7],
+      [x + 7, y + 7],
+    ];
+    return this.map.queryRenderedFeatures(box, { layers: ["roads", "others"] })[0];
+  }
+
+  private watchPointer(): void {
+    this.map.on("mousemove", (event) => {
+      const found = this.nearest(event.point.x, event.point.y);
+      this.map.getCanvas().style.cursor = found === undefined ? "" : "pointer";
+      if (found === undefined) {
+        this.pointer.remove();
+        return;
+      }
+      this.pointer.setLngLat(event.lngLat).setDOMContent(this.label(found)).addTo(this.map);
+    });
+    this.map.on("mouseout", () => this.pointer.remove());
+  }
+
+  private label(found: MapGeoJSONFeature): HTMLElement {
+    const box = document.createElement("div");
+    const name = document.createElement("strong");
+    name.textContent = `${String(found.properties["route"])}, ${String(found.properties["where"])}`;
+    const says = document.createElement("div");
+    says.textContent = String(
+      found.properties[`${this.theme}_says`] ?? "Not one of the roads we blade",
+    );
+    box.append(name, says);
+    return box;
+  }
+
+  private watchScheme(): void {
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+      this.map.setStyle(style(this.answer, this.theme));
+    });
+  }
+}
+

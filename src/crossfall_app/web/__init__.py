@@ -1,0 +1,1 @@
+"""The office pages: sign-in, morning, roads, plan and cards."""

@@ -1,0 +1,1 @@
+"""Changes of the sign-in table, in order."""

@@ -1,0 +1,271 @@
+"""The morning sheet: sky and surface by day, what is due, what is dangerous, what was left open."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from crossfall.judgement import HazardNotice, MoistureClass
+from crossfall.judgement.gate import GateTable
+from crossfall.judgement.state import MoistureState
+from crossfall.model import District, Hazard, Need, Request, Treatment
+from crossfall.model.need import Task
+from crossfall_app.web.present.measures import UNKNOWN, Measures, day_name, moment, percent
+from crossfall_app.web.present.plan import where_on
+from crossfall_app.web.present.words import (
+    FAMILY,
+    HAZARD_LABEL,
+    SURFACE,
+    SURFACE_LABEL,
+    TASK_LABEL,
+)
+
+_TASKS: tuple[Task, ...] = ("light_blading", "cutting", "hauling")
+Floats = npt.NDArray[np.float64]
+
+_RAIN_QUANTILE = 0.9
+_MOST_PRESSING = 6
+_MOST_ASSUMED = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One class in a day's column, from the top, in per cent."""
+
+    colour: str
+    label: str
+    share: str
+    y: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class DayColumn:
+    """One day of the strip."""
+
+    name: str
+    parts: tuple[Layer, ...]
+    workable: str
+    rain_chance: str
+    rain: str
+
+
+@dataclass(frozen=True, slots=True)
+class GoDay:
+    """Share of road length on which work may go ahead as it is, and only with water."""
+
+    share: str
+    percent: float
+    watered: str
+    watered_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class GoRow:
+    """One kind of work over the days."""
+
+    label: str
+    days: tuple[GoDay, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What the sky and the surface allow."""
+
+    sentence: str
+    days: tuple[DayColumn, ...] = ()
+    go: tuple[GoRow, ...] = ()
+    legend: tuple[tuple[str, str], ...] = ()
+    wet_day: str = ""
+    trouble: str = ""
+
+
+def outlook_of(
+    state: MoistureState, gates: GateTable, district: District, measures: Measures
+) -> Outlook:
+    """The strip: classes, rain and what may be done, by share of road length."""
+    lengths = _lengths(state.segment_ids, district)
+    limit_mm = district.policy.moisture.rain_limit_mm
+    shares = np.stack(
+        [np.average(state.p_class(each), axis=0, weights=lengths) for each in MoistureClass]
+    )
+    days = tuple(
+        DayColumn(
+            name=day_name(state.first_day + timedelta(days=n), state.first_day),
+            parts=_layers(shares[:, n]),
+            workable=percent(float(shares[MoistureClass.WORKABLE, n])),
+            rain_chance=_chance_of(state.rain_mm[:, :, n], limit_mm, lengths),
+            rain=_rain(state.rain_mm[:, :, n], lengths, measures),
+        )
+        for n in range(state.n_days)
+    )
+    go = tuple(_go_row(task, gates, lengths) for task in _TASKS)
+    return Outlook(
+        sentence=_sentence(days, go),
+        days=days,
+        go=go,
+        legend=tuple((key, SURFACE_LABEL[key]) for n, key in enumerate(SURFACE) if shares[n].any()),
+        wet_day=f"over {measures.show(limit_mm, 'mm')}, and the most in nine of ten cases",
+    )
+
+
+def due_rows(needs: Iterable[Need], district: District, measures: Measures) -> list[dict[str, Any]]:
+    """How many roads, and how much road, need each treatment."""
+    needs = tuple(needs)
+    segments = district.network.segment_by_id
+    length_m: dict[Treatment, float] = defaultdict(float)
+    for need in needs:
+        length_m[need.treatment] += segments[need.segment_id].length_m
+    count = Counter(need.treatment for need in needs)
+    return [
+        {
+            "label": treatment.label,
+            "colour": FAMILY[treatment],
+            "n": n,
+            "length": measures.road(length_m[treatment]),
+        }
+        for treatment, n in count.most_common()
+    ]
+
+
+def pressing_rows(
+    needs: Iterable[Need], district: District, measures: Measures
+) -> list[dict[str, Any]]:
+    """The few needs that should wait least."""
+    segments = district.network.segment_by_id
+    first = sorted(needs, key=lambda need: (-need.urgency, -need.benefit_h))[:_MOST_PRESSING]
+    return [
+        {
+            "segment_id": need.segment_id,
+            "route": segments[need.segment_id].route,
+            "where": where_on(segments[need.segment_id], measures),
+            "treatment": need.treatment.label,
+            "cause": need.cause,
+        }
+        for need in first
+    ]
+
+
+def assumed_rows(needs: Iterable[Need]) -> list[dict[str, Any]]:
+    """What the needs rest on that nobody measured: the subject, how many roads, an example."""
+    count: Counter[str] = Counter()
+    example: dict[str, str] = {}
+    for need in needs:
+        for text in need.assumed:
+            subject, _, rest = text.partition(":")
+            count[subject] += 1
+            example.setdefault(subject, rest.strip())
+    return [
+        {"subject": subject, "n": n, "example": example[subject]}
+        for subject, n in count.most_common(_MOST_ASSUMED)
+    ]
+
+
+def hazard_rows(
+    notices: Iterable[HazardNotice], district: District, measures: Measures
+) -> list[dict[str, Any]]:
+    """Open dangers; those that nobody has secured come first."""
+    segments = district.network.segment_by_id
+    return [
+        {
+            "kind": HAZARD_LABEL[notice.hazard.kind],
+            "segment_id": notice.hazard.segment_id,
+            "route": segments[notice.hazard.segment_id].route,
+            "at": measures.show(notice.hazard.at_m, "m", 0),
+            "state": _hazard_state(notice.hazard),
+            "note": notice.hazard.note,
+            "stops": notice.stops_routine_work,
+        }
+        for notice in notices
+    ]
+
+
+def request_rows(
+    requests: Iterable[Request], district: District, today: date
+) -> list[dict[str, Any]]:
+    """Residents' requests that wait for an answer."""
+    segments = district.network.segment_by_id
+    return [
+        {
+            "text": each.text,
+            "received": day_name(each.received_on, today),
+            "segment_id": each.segment_id or "",
+            "route": segments[each.segment_id].route if each.segment_id else "",
+        }
+        for each in requests
+        if each.status == "open"
+    ]
+
+
+def _layers(shares: Floats) -> tuple[Layer, ...]:
+    parts, top = [], 0.0
+    for key, share in zip(SURFACE, shares.tolist(), strict=True):
+        if share <= 0:
+            continue
+        height = 100 * share
+        parts.append(
+            Layer(key, SURFACE_LABEL[key], percent(share), round(top, 2), round(height, 2))
+        )
+        top += height
+    return tuple(parts)
+
+
+def _go_row(task: Task, gates: GateTable, lengths: Floats) -> GoRow:
+    needs_water = gates.needs_water(task)
+    plain = np.average(gates.allowed(task) & ~needs_water, axis=0, weights=lengths)
+    watered = np.average(needs_water, axis=0, weights=lengths)
+    days = tuple(
+        GoDay(
+            share=percent(go),
+            percent=round(100 * go, 1),
+            watered=percent(wet) if wet else "",
+            watered_percent=round(100 * wet, 1),
+        )
+        for go, wet in zip(plain.tolist(), watered.tolist(), strict=True)
+    )
+    return GoRow(TASK_LABEL[task], days)
+
+
+def _chance_of(rain_mm: Floats, limit_mm: float, lengths: Floats) -> str:
+    known = np.isfinite(rain_mm)
+    if not known.any():
+        return UNKNOWN
+    weights = np.where(known, lengths, 0.0)
+    return percent(float(np.average(np.nan_to_num(rain_mm) > limit_mm, weights=weights)))
+
+
+def _rain(rain_mm: Floats, lengths: Floats, measures: Measures) -> str:
+    members = np.average(rain_mm, axis=1, weights=lengths)
+    members = members[np.isfinite(members)]
+    if members.size == 0:
+        return ""
+    much = measures.show(float(np.quantile(members, _RAIN_QUANTILE)), "mm")
+    return f"up to {much}" if float(much.split()[0]) > 0 else "dry"
+
+
+def _sentence(days: tuple[DayColumn, ...], go: tuple[GoRow, ...]) -> str:
+    blading, cutting = go[0].days[0], go[1].days[0]
+    said = f"Today light blading is a go on {blading.share} of the road length, cutting on"
+    said += f" {cutting.share}"
+    said += f" and on {cutting.watered} more with water." if cutting.watered else "."
+    if len(days) > 1:
+        said += f" Chance of rain tomorrow: {days[1].rain_chance}."
+    return said
+
+
+def _hazard_state(hazard: Hazard) -> str:
+    noticed = f"noticed {moment(hazard.noticed_at)}"
+    if hazard.barricaded_at is None:
+        return f"{noticed}, not secured yet. Close or barricade it now."
+    return f"{noticed}, barricaded {moment(hazard.barricaded_at)}, not repaired."
+
+
+def _lengths(segment_ids: Iterable[str], district: District) -> Floats:
+    segments = district.network.segment_by_id
+    return np.array([segments[each].length_m for each in segment_ids])

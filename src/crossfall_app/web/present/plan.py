@@ -1,0 +1,401 @@
+"""A planned week as a board of machines and days, and as one machine's day in order."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import groupby
+
+from crossfall.model import (
+    CostRange,
+    District,
+    Itinerary,
+    Job,
+    JobCard,
+    Leg,
+    Machine,
+    Plan,
+    Segment,
+    Stage,
+)
+from crossfall.model.plan import Binding, LegKind
+from crossfall_app.web.present.measures import (
+    Measures,
+    clock,
+    day_name,
+    hours,
+    moment,
+    money,
+    money_range,
+)
+from crossfall_app.web.present.words import FAMILY, LEFT_OUT, LEG_LABEL, MACHINE_LABEL
+
+
+@dataclass(frozen=True, slots=True)
+class StageChip:
+    """One stage on the board."""
+
+    route: str
+    where: str
+    segment_id: str
+    name: str
+    treatment: str
+    colour: str
+    hours: str
+    n_passes: int
+    card_number: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class DayCell:
+    """One machine on one day."""
+
+    day: date
+    day_name: str
+    operator: str
+    stages: tuple[StageChip, ...]
+    work: str
+    away: str
+    start: str
+    end: str
+    filled: int
+    """Share of the shift that is used, 0 to 100, for the bar."""
+    has_itinerary: bool
+    why_empty: str
+
+
+@dataclass(frozen=True, slots=True)
+class MachineRow:
+    """One machine's week."""
+
+    machine_id: str
+    name: str
+    kind: str
+    home: str
+    cells: tuple[DayCell, ...]
+    work: str
+
+
+@dataclass(frozen=True, slots=True)
+class SupportRow:
+    """A truck or a roller: the hours promised on each day."""
+
+    name: str
+    kind: str
+    days: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutLine:
+    """One job that the plan leaves out."""
+
+    segment_id: str
+    route: str
+    where: str
+    treatment: str
+    colour: str
+    reason: str
+    would_change: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutGroup:
+    """Jobs that are left out for the same kind of reason."""
+
+    label: str
+    lines: tuple[LeftOutLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """The whole week."""
+
+    days: tuple[tuple[date, str], ...]
+    rows: tuple[MachineRow, ...]
+    support: tuple[SupportRow, ...]
+    left_out: tuple[LeftOutGroup, ...]
+    n_left_out: int
+    n_jobs: int
+    n_machines: int
+    road: str
+    work_hours: str
+    travel_hours: str
+    cost: str
+    cost_range: str
+    could_be_better: str
+    made: str
+    is_past: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LegLine:
+    """One line of a machine's day."""
+
+    start: str
+    end: str
+    kind: str
+    what: str
+    where: str
+    segment_id: str
+    length: str
+
+
+def week_board(
+    plan: Plan,
+    jobs: Iterable[Job],
+    cards: Iterable[JobCard],
+    district: District,
+    measures: Measures,
+    today: date,
+) -> Board:
+    """Lay a plan out as machines by days, with what it costs and leaves out."""
+    jobs = tuple(jobs)
+    stages = {stage.id: stage for job in jobs for stage in job.stages}
+    numbers = {card.stage_id: card.number for card in cards}
+    days = tuple(plan.first_day + timedelta(days=n) for n in range(plan.n_days))
+    by_place = {(each.machine_id, each.day): each for each in plan.itineraries}
+    planned = {stage_id for each in plan.itineraries for stage_id in each.stage_ids}
+    rows = tuple(
+        _machine_row(machine, days, by_place, stages, numbers, district, measures, today)
+        for machine in _graders(plan, district)
+    )
+    costs = [stages[stage_id].cost for stage_id in sorted(planned)]
+    cost = _sum(each for each in costs if each is not None)
+    left_out = _left_out(plan, jobs, district, measures)
+    worked = {stages[stage_id].segment_id for stage_id in planned}
+    return Board(
+        days=tuple((day, day_name(day, today)) for day in days),
+        rows=rows,
+        support=_support(plan, days, district),
+        left_out=left_out,
+        n_left_out=len(plan.unserved),
+        n_jobs=len(plan.served),
+        n_machines=len({each.machine_id for each in plan.itineraries if each.stage_ids}),
+        road=measures.road(sum(_segment(district, key).length_m for key in worked)),
+        work_hours=hours(_minutes(plan.itineraries, "work") / 60),
+        travel_hours=hours(_minutes(plan.itineraries, "travel") / 60),
+        cost=money(cost.likely) if cost else "",
+        cost_range=money_range(cost) if cost else "",
+        could_be_better=f"{plan.gap_pct:.0f} %",
+        made=moment(plan.made_at, today),
+        is_past=bool(days) and days[-1] < today,
+    )
+
+
+def machine_day(
+    itinerary: Itinerary, jobs: Iterable[Job], district: District, measures: Measures
+) -> tuple[LegLine, ...]:
+    """One machine's day, line by line; a drive over many roads is one line."""
+    stages = {stage.id: stage for job in jobs for stage in job.stages}
+    lines = []
+    for _, group in groupby(enumerate(itinerary.legs), key=_drive_or_own):
+        legs = [leg for _, leg in group]
+        lines.append(_leg_line(legs, stages, district, measures))
+    return tuple(lines)
+
+
+def where_on(segment: Segment, measures: Measures) -> str:
+    """Where along its road a segment lies."""
+    start, end = (
+        measures.show(metres / 1000, "km", 1) for metres in (segment.from_m, segment.to_m)
+    )
+    return f"{start.split()[0]}–{end}"
+
+
+def _machine_row(
+    machine: Machine,
+    days: tuple[date, ...],
+    by_place: dict[tuple[str, date], Itinerary],
+    stages: dict[str, Stage],
+    numbers: dict[str, int],
+    district: District,
+    measures: Measures,
+    today: date,
+) -> MachineRow:
+    cells = tuple(
+        _cell(
+            machine,
+            day,
+            by_place.get((machine.id, day)),
+            stages,
+            numbers,
+            district,
+            measures,
+            today,
+        )
+        for day in days
+    )
+    mine = [by_place[machine.id, day] for day in days if (machine.id, day) in by_place]
+    places = {place.id: place.name for place in district.fleet.places}
+    return MachineRow(
+        machine_id=machine.id,
+        name=machine.name,
+        kind=MACHINE_LABEL[machine.kind],
+        home=places.get(machine.home_id, machine.home_id),
+        cells=cells,
+        work=hours(_minutes(mine, "work") / 60),
+    )
+
+
+def _cell(
+    machine: Machine,
+    day: date,
+    itinerary: Itinerary | None,
+    stages: dict[str, Stage],
+    numbers: dict[str, int],
+    district: District,
+    measures: Measures,
+    today: date,
+) -> DayCell:
+    if itinerary is None or not itinerary.legs:
+        return DayCell(
+            day=day, day_name=day_name(day, today), operator="", stages=(), work="", away="",
+            start="", end="", filled=0, has_itinerary=False,
+            why_empty=_why_empty(machine, day, district),
+        )  # fmt: skip
+    operators = {each.id: each for each in district.fleet.operators}
+    operator = operators.get(itinerary.operator_id)
+    start, end = itinerary.legs[0].start_min, itinerary.legs[-1].end_min
+    shift_min = 60 * operator.shift_h if operator else end - start
+    work: dict[str, float] = defaultdict(float)
+    for leg in itinerary.legs:
+        if leg.kind == "work" and leg.stage_id is not None:
+            work[leg.stage_id] += leg.end_min - leg.start_min
+    return DayCell(
+        day=day,
+        day_name=day_name(day, today),
+        operator=operator.name if operator else itinerary.operator_id,
+        stages=tuple(
+            _chip(stages[key], work[key], numbers.get(key), district, measures)
+            for key in itinerary.stage_ids
+        ),
+        work=hours(itinerary.minutes("work") / 60),
+        away=hours((end - start) / 60),
+        start=clock(start),
+        end=clock(end),
+        filled=min(100, round(100 * (end - start) / shift_min)),
+        has_itinerary=True,
+        why_empty="",
+    )
+
+
+def _chip(
+    stage: Stage, minutes: float, number: int | None, district: District, measures: Measures
+) -> StageChip:
+    segment = _segment(district, stage.segment_id)
+    return StageChip(
+        route=segment.route,
+        where=where_on(segment, measures),
+        segment_id=segment.id,
+        name=stage.name,
+        treatment=stage.treatment.label,
+        colour=FAMILY[stage.treatment],
+        hours=hours(minutes / 60),
+        n_passes=stage.n_passes,
+        card_number=number,
+    )
+
+
+def _why_empty(machine: Machine, day: date, district: District) -> str:
+    if not machine.is_available:
+        return machine.note or "In the shop"
+    crew = [each for each in district.fleet.operators if each.machine_id == machine.id]
+    if not crew:
+        return "No operator"
+    if all(day in each.off_days for each in crew):
+        return f"{crew[0].name} is off"
+    return "No work for it"
+
+
+def _graders(plan: Plan, district: District) -> list[Machine]:
+    used = {each.machine_id for each in plan.itineraries}
+    return [each for each in district.fleet.machines if each.kind == "grader" or each.id in used]
+
+
+def _support(plan: Plan, days: tuple[date, ...], district: District) -> tuple[SupportRow, ...]:
+    promised: dict[tuple[str, date], float] = defaultdict(float)
+    for booking in plan.bookings:
+        promised[booking.machine_id, booking.day] += booking.hours
+    used = {machine_id for machine_id, _ in promised}
+    return tuple(
+        SupportRow(
+            name=machine.name,
+            kind=MACHINE_LABEL[machine.kind],
+            days=tuple(
+                hours(promised[machine.id, day]) if (machine.id, day) in promised else ""
+                for day in days
+            ),
+        )
+        for machine in district.fleet.machines
+        if machine.id in used
+    )
+
+
+def _left_out(
+    plan: Plan, jobs: tuple[Job, ...], district: District, measures: Measures
+) -> tuple[LeftOutGroup, ...]:
+    by_id = {job.id: job for job in jobs}
+    groups: dict[Binding, list[LeftOutLine]] = defaultdict(list)
+    worth = {job.id: job.benefit_h for job in jobs}
+    for each in sorted(plan.unserved, key=lambda each: -worth.get(each.job_id, 0.0)):
+        job = by_id.get(each.job_id)
+        segment = _segment(district, each.segment_id)
+        groups[each.binding].append(
+            LeftOutLine(
+                segment_id=segment.id,
+                route=segment.route,
+                where=where_on(segment, measures),
+                treatment=job.treatment.label if job else "",
+                colour=FAMILY[job.treatment] if job else "none",
+                reason=each.reason,
+                would_change=each.would_change,
+            )
+        )
+    ordered = sorted(groups.items(), key=lambda item: -len(item[1]))
+    return tuple(LeftOutGroup(LEFT_OUT[key], tuple(lines)) for key, lines in ordered)
+
+
+def _leg_line(
+    legs: list[Leg], stages: dict[str, Stage], district: District, measures: Measures
+) -> LegLine:
+    first, last = legs[0], legs[-1]
+    routes = dict.fromkeys(
+        _segment(district, leg.segment_id).route for leg in legs if leg.segment_id is not None
+    )
+    length_m = sum(leg.length_m for leg in legs)
+    what = ""
+    if first.kind == "work" and first.stage_id is not None:
+        stage = stages[first.stage_id]
+        of = f" of {stage.n_passes}" if first.pass_number else ""
+        what = f"{stage.name}, pass {first.pass_number}{of}" if of else stage.name
+    return LegLine(
+        start=clock(first.start_min),
+        end=clock(last.end_min),
+        kind=LEG_LABEL[first.kind],
+        what=what,
+        where=", ".join(routes),
+        segment_id=first.segment_id or "" if first.kind == "work" else "",
+        length=measures.road(length_m) if length_m else "",
+    )
+
+
+def _drive_or_own(numbered: tuple[int, Leg]) -> tuple[str, int]:
+    number, leg = numbered
+    return (leg.kind, -1) if leg.kind in {"travel", "turn"} else (leg.kind, number)
+
+
+def _minutes(itineraries: Iterable[Itinerary], kind: LegKind) -> float:
+    return sum(each.minutes(kind) for each in itineraries)
+
+
+def _sum(costs: Iterable[CostRange]) -> CostRange | None:
+    total: CostRange | None = None
+    for cost in costs:
+        total = cost if total is None else total + cost
+    return total
+
+
+def _segment(district: District, segment_id: str) -> Segment:
+    return district.network.segment_by_id[segment_id]

@@ -1,0 +1,43 @@
+"""Addresses of the pages."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.urls import path, register_converter
+
+from crossfall_app.web.views import cards, door, morning, plan, roads
+
+
+class DayConverter:
+    """A civil date in an address: ``2026-05-04``."""
+
+    regex = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
+
+    def to_python(self, value: str) -> date:
+        return date.fromisoformat(value)
+
+    def to_url(self, value: date | str) -> str:
+        return value if isinstance(value, str) else value.isoformat()
+
+
+register_converter(DayConverter, "day")
+
+urlpatterns = [
+    path("", morning.sheet, name="morning"),
+    path("door/", door.door, name="door"),
+    path("enter/<str:secret>/", door.enter, name="enter"),
+    path("leave/", door.leave, name="leave"),
+    path("runs/plan/", morning.start_plan, name="plan-start"),
+    path("runs/<uuid:run_id>/", morning.run, name="run"),
+    path("runs/<uuid:run_id>/cancel/", morning.cancel_run, name="run-cancel"),
+    path("roads/", roads.atlas, name="roads"),
+    path("roads.json", roads.segments, name="segments"),
+    path("roads/<path:segment_id>/", roads.road, name="road"),
+    path("plan/", plan.board, name="plan"),
+    path("plan/<str:machine_id>/<day:day>/", plan.machine_on_day, name="machine-day"),
+    path("cards/", cards.card_list, name="cards"),
+    path("cards.pdf", cards.all_pdf, name="cards-pdf"),
+    path("cards/<int:number>/", cards.card, name="card"),
+    path("cards/<int:number>.pdf", cards.card_pdf, name="card-pdf"),
+]

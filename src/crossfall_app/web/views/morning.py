@@ -1,0 +1,151 @@
+"""The morning sheet, and the one button that plans."""
+
+# mypy: disallow-untyped-decorators=False
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBadRequest, JsonResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_GET, require_POST
+
+from crossfall.errors import InputError
+from crossfall.judgement import open_hazards
+from crossfall_app import runs
+from crossfall_app.web.desk import Morning, agency_today, this_morning
+from crossfall_app.web.pages import empty_page, measures, page
+from crossfall_app.web.present.measures import day_name
+from crossfall_app.web.present.morning import (
+    Outlook,
+    assumed_rows,
+    due_rows,
+    hazard_rows,
+    outlook_of,
+    pressing_rows,
+    request_rows,
+)
+from crossfall_app.web.present.plan import Board, week_board
+from crossfall_app.web.present.runs import run_row
+
+DAY_CHOICES = (1, 2, 3, 4, 5, 7, 10, 14)
+USUAL_DAYS = 5
+USUAL_SECONDS = 20
+
+
+@require_GET
+def sheet(request: HttpRequest) -> HttpResponse:
+    """Dangers, sky and surface, who goes where, what is due, what was left open."""
+    morning = this_morning()
+    district, today, units = morning.district, morning.today, measures()
+    if not district.network.segments:
+        return empty_page(request, "Morning", "morning")
+    board = _board(morning)
+    shown_day, crew = _crew(board, today)
+    return page(
+        request,
+        "morning.html",
+        "Morning",
+        here="morning",
+        today_long=f"{today:%A} {today.day} {today:%B} {today.year}",
+        hazards=hazard_rows(open_hazards(district, today=today), district, units),
+        outlook=_outlook(morning),
+        board=board,
+        shown_day=shown_day,
+        crew=crew,
+        due=due_rows(morning.needs, district, units),
+        pressing=pressing_rows(morning.needs, district, units),
+        assumed=assumed_rows(morning.needs),
+        requests=request_rows(district.requests, district, today),
+        run=_shown_run(request),
+        done_url="/",
+        day_choices=DAY_CHOICES,
+        usual_days=USUAL_DAYS,
+        usual_seconds=USUAL_SECONDS,
+    )
+
+
+@require_POST
+def start_plan(request: HttpRequest) -> HttpResponse:
+    """Start planning in the background and go back to the sheet, which follows it."""
+    wanted = request.POST.get("days", str(USUAL_DAYS))
+    if wanted not in map(str, DAY_CHOICES):
+        return HttpResponseBadRequest(f"days is {wanted!r}; expected one of {DAY_CHOICES}")
+    try:
+        started = runs.start_plan(
+            first_day=agency_today(),
+            n_days=int(wanted),
+            seconds=USUAL_SECONDS,
+            by=request.user.get_username(),
+        )
+    except InputError as error:
+        messages.warning(request, _sentence(error))
+        return redirect("morning")
+    return redirect(f"/?run={started.pk}")
+
+
+@require_GET
+def run(request: HttpRequest, run_id: UUID) -> JsonResponse:
+    """How far a run is."""
+    return JsonResponse(run_row(_run(run_id)))
+
+
+@require_POST
+def cancel_run(request: HttpRequest, run_id: UUID) -> HttpResponse:
+    """Ask a run to stop."""
+    runs.cancel(_run(run_id).pk, by=request.user.get_username())
+    return redirect(f"/?run={run_id}")
+
+
+def _outlook(morning: Morning) -> Outlook:
+    if morning.state is None or morning.gates is None:
+        return Outlook(
+            sentence="What the surface allows is not known without weather.",
+            trouble=morning.trouble,
+        )
+    return outlook_of(morning.state, morning.gates, morning.district, measures())
+
+
+def _board(morning: Morning) -> Board | None:
+    week = morning.week
+    if week is None:
+        return None
+    return week_board(week.plan, week.jobs, week.cards, morning.district, measures(), morning.today)
+
+
+def _crew(board: Board | None, today: date) -> tuple[str, list[dict[str, Any]]]:
+    """Everybody's jobs on today, or on the plan's first day when today is not in it."""
+    if board is None:
+        return "", []
+    days = [day for day, _ in board.days]
+    at = days.index(today) if today in days else 0
+    rows = [
+        {"machine": row.name, "machine_id": row.machine_id, "cell": row.cells[at]}
+        for row in board.rows
+    ]
+    return ("today" if days[at] == today else f"on {day_name(days[at])}"), rows
+
+
+def _shown_run(request: HttpRequest) -> dict[str, Any] | None:
+    """The run that was asked for, or one that is at work now."""
+    wanted = request.GET.get("run", "")
+    try:
+        found = runs.load(UUID(wanted)) if wanted else runs.at_work()
+    except ValueError:
+        return None
+    return run_row(found) if found is not None else None
+
+
+def _sentence(error: InputError) -> str:
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _run(run_id: UUID) -> runs.Run:
+    found = runs.load(run_id)
+    if found is None:
+        raise Http404
+    return found

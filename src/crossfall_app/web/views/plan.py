@@ -1,0 +1,77 @@
+"""The week as a board, and one machine's day."""
+
+# mypy: disallow-untyped-decorators=False
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.views.decorators.http import require_GET
+
+from crossfall_app.web.desk import this_morning
+from crossfall_app.web.pages import empty_page, measures, page
+from crossfall_app.web.present.measures import clock, day_name, hours
+from crossfall_app.web.present.plan import machine_day, week_board
+from crossfall_app.web.present.words import FAMILY_LABEL
+
+
+@require_GET
+def board(request: HttpRequest) -> HttpResponse:
+    """Machines by days, what it costs, what is left out and why."""
+    morning = this_morning()
+    if not morning.district.network.segments:
+        return empty_page(request, "Plan", "plan")
+    week = morning.week
+    if week is None:
+        return page(request, "plan.html", "Plan", here="plan")
+    shown = week_board(
+        week.plan, week.jobs, week.cards, morning.district, measures(), morning.today
+    )
+    return page(
+        request,
+        "plan.html",
+        "Plan",
+        here="plan",
+        board=shown,
+        span=_span(week.plan.first_day, week.plan.n_days),
+        n_cards=len(week.cards),
+        n_columns=len(shown.days) + 1,
+        families=[item for item in FAMILY_LABEL.items() if item[0] != "none"],
+    )
+
+
+@require_GET
+def machine_on_day(request: HttpRequest, machine_id: str, day: date) -> HttpResponse:
+    """One machine's day in the order it is driven."""
+    morning = this_morning()
+    week = morning.week
+    found = [
+        each
+        for each in (week.plan.itineraries if week else ())
+        if (each.machine_id, each.day) == (machine_id, day)
+    ]
+    if week is None or not found:
+        raise Http404
+    itinerary = found[0]
+    fleet = morning.district.fleet
+    machines = {each.id: each.name for each in fleet.machines}
+    operators = {each.id: each.name for each in fleet.operators}
+    return page(
+        request,
+        "machine_day.html",
+        "A machine's day",
+        here="plan",
+        machine=machines.get(machine_id, machine_id),
+        operator=operators.get(itinerary.operator_id, itinerary.operator_id),
+        day_label=day_name(day),
+        out=f"{clock(itinerary.legs[0].start_min)} to {clock(itinerary.legs[-1].end_min)}",
+        work=hours(itinerary.minutes("work") / 60),
+        travel=hours(itinerary.minutes("travel") / 60),
+        lines=machine_day(itinerary, week.jobs, morning.district, measures()),
+    )
+
+
+def _span(first_day: date, n_days: int) -> str:
+    last_day = first_day + timedelta(days=n_days - 1)
+    return day_name(first_day) if n_days == 1 else f"{day_name(first_day)} to {day_name(last_day)}"

@@ -1,0 +1,86 @@
+"""The map, the list beside it, and one road."""
+
+# mypy: disallow-untyped-decorators=False
+
+from __future__ import annotations
+
+import json
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_GET
+
+from crossfall_app.web.desk import Morning, this_morning
+from crossfall_app.web.pages import empty_page, measures, page
+from crossfall_app.web.present.road import road_page
+from crossfall_app.web.present.themes import (
+    MapRoads,
+    colour_roads,
+    places_geojson,
+    road_list,
+    segments_geojson,
+)
+
+
+@require_GET
+def atlas(request: HttpRequest) -> HttpResponse:
+    """The map and the list."""
+    morning = this_morning()
+    if not morning.district.network.segments:
+        return empty_page(request, "Roads", "roads")
+    coloured = _coloured(morning)
+    return page(
+        request,
+        "roads.html",
+        "Roads",
+        here="roads",
+        themes=coloured.themes,
+        roads=road_list(morning.district, morning.needs, coloured, measures()),
+        q=request.GET.get("q", ""),
+    )
+
+
+@require_GET
+@gzip_page
+def segments(request: HttpRequest) -> HttpResponse:
+    """All roads and places as GeoJSON, for the map."""
+    morning = this_morning()
+    answer = {
+        "segments": segments_geojson(morning.district, _coloured(morning), measures()),
+        "places": places_geojson(morning.district),
+    }
+    return HttpResponse(json.dumps(answer, separators=(",", ":")), content_type="application/json")
+
+
+@require_GET
+def road(request: HttpRequest, segment_id: str) -> HttpResponse:
+    """One road: what it needs and why, surface, condition, facts."""
+    morning = this_morning()
+    segment = morning.district.network.segment_by_id.get(segment_id)
+    if segment is None:
+        raise Http404
+    needs = {each.segment_id: each for each in morning.needs}
+    conditions = {each.segment_id: each for each in morning.conditions}
+    shown = road_page(
+        segment,
+        morning.district,
+        needs.get(segment_id),
+        conditions.get(segment_id),
+        morning.state,
+        morning.gates,
+        morning.week,
+        morning.today,
+        measures(),
+    )
+    return page(request, "road.html", segment.route, here="roads", road=shown)
+
+
+def _coloured(morning: Morning) -> MapRoads:
+    return colour_roads(
+        morning.district,
+        morning.needs,
+        morning.conditions,
+        morning.state,
+        morning.week,
+        morning.today,
+    )
