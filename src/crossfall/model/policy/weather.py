@@ -37,6 +37,13 @@ class WeatherPolicy:
         75.0, unit="m/s", doc="Strongest mean wind of an hour or a day that is believed",
         low=30.0, high=120.0,
     )  # fmt: skip
+    wind_mean_max_m_s: float = setting(
+        15.0,
+        unit="m/s",
+        doc="Mean wind of a record above which its unit is doubted",
+        low=8.0,
+        high=30.0,
+    )
     solar_max_mj_m2: float = setting(
         45.0, unit="MJ/m2", doc="Most sunshine of a day at the surface", low=30.0, high=50.0
     )

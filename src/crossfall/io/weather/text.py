@@ -1,0 +1,45 @@
+"""Opening a text file so that what is wrong with it is said in one sentence."""
+
+from __future__ import annotations
+
+import gzip
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TextIO
+
+from crossfall.errors import InputError
+
+
+@contextmanager
+def open_text(path: Path) -> Iterator[TextIO]:
+    """Open a text file or its ``.gz``, UTF-8 with or without a mark.
+
+    Raises
+    ------
+    InputError
+        If the file is absent, is a folder, is cut off, or is not text.
+    """
+    try:
+        with (
+            gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb") as raw,
+            io.TextIOWrapper(raw, encoding="utf-8-sig", newline="") as text,
+        ):
+            yield text
+    except FileNotFoundError:
+        raise InputError(f"{path.name} does not exist") from None
+    except IsADirectoryError:
+        raise InputError(f"{path.name} is a folder; expected a file") from None
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"{path.name} is not UTF-8 text (byte {error.start}); save it as CSV UTF-8"
+        ) from None
+    except (EOFError, gzip.BadGzipFile) as error:
+        raise InputError(f"{path.name} is cut off or not gzip ({error})") from None
+
+
+def first_line(path: Path) -> str:
+    """The first line that says something; empty when there is none."""
+    with open_text(path) as lines:
+        return next((line for line in lines if line.strip()), "")
