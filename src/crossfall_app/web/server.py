@@ -7,6 +7,7 @@ a proxy that speaks TLS, and name their host in ``CROSSFALL_HOSTS``.
 from __future__ import annotations
 
 import ipaddress
+import logging
 import os
 from collections.abc import Callable
 
@@ -40,6 +41,8 @@ class OfficeServer:
         _refuse_open_host(host)
         built_url("office.css")
         application = import_string("crossfall_app.wsgi.application")
+        # After the application, whose own set-up of logging would undo it
+        _write_down_errors(workspace)
         try:
             self._server = waitress.create_server(
                 application, host=host, port=port, threads=_THREADS, ident=None
@@ -81,6 +84,17 @@ def serve(
         server.run()
     finally:
         server.close()
+
+
+def _write_down_errors(workspace: Workspace) -> None:
+    """What breaks is told in the window and kept in the workspace's ``errors.log``."""
+    for handler in (
+        logging.StreamHandler(),
+        logging.FileHandler(workspace.path / "errors.log", encoding="utf-8", delay=True),
+    ):
+        handler.setLevel(logging.ERROR)
+        handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+        logging.getLogger("django").addHandler(handler)
 
 
 def _refuse_open_host(host: str) -> None:

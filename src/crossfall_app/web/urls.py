@@ -39,5 +39,6 @@ urlpatterns = [
     path("cards/", cards.card_list, name="cards"),
     path("cards.pdf", cards.all_pdf, name="cards-pdf"),
     path("cards/<int:number>/", cards.card, name="card"),
+    path("cards/<int:number>/<slug:name>.svg", cards.drawing, name="card-drawing"),
     path("cards/<int:number>.pdf", cards.card_pdf, name="card-pdf"),
 ]

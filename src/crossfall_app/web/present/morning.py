@@ -16,6 +16,7 @@ from crossfall.judgement.gate import GateTable
 from crossfall.judgement.state import MoistureState
 from crossfall.model import District, Hazard, Need, Request, Treatment
 from crossfall.model.need import Task
+from crossfall.records import OpenEnd
 from crossfall_app.web.present.measures import UNKNOWN, Measures, day_name, moment, percent
 from crossfall_app.web.present.plan import where_on
 from crossfall_app.web.present.words import (
@@ -111,7 +112,7 @@ def outlook_of(
         days=days,
         go=go,
         legend=tuple((key, SURFACE_LABEL[key]) for n, key in enumerate(SURFACE) if shares[n].any()),
-        wet_day=f"over {measures.show(limit_mm, 'mm')}, and the most in nine of ten cases",
+        wet_day=f"over {measures.show(limit_mm, 'mm')}; the most, nine times in ten",
     )
 
 
@@ -146,13 +147,13 @@ def pressing_rows(
             "route": segments[need.segment_id].route,
             "where": where_on(segments[need.segment_id], measures),
             "treatment": need.treatment.label,
-            "cause": need.cause,
+            "cause": measures.words(need.cause),
         }
         for need in first
     ]
 
 
-def assumed_rows(needs: Iterable[Need]) -> list[dict[str, Any]]:
+def assumed_rows(needs: Iterable[Need], measures: Measures) -> list[dict[str, Any]]:
     """What the needs rest on that nobody measured: the subject, how many roads, an example."""
     count: Counter[str] = Counter()
     example: dict[str, str] = {}
@@ -160,7 +161,7 @@ def assumed_rows(needs: Iterable[Need]) -> list[dict[str, Any]]:
         for text in need.assumed:
             subject, _, rest = text.partition(":")
             count[subject] += 1
-            example.setdefault(subject, rest.strip())
+            example.setdefault(subject, measures.words(rest.strip()))
     return [
         {"subject": subject, "n": n, "example": example[subject]}
         for subject, n in count.most_common(_MOST_ASSUMED)
@@ -177,12 +178,29 @@ def hazard_rows(
             "kind": HAZARD_LABEL[notice.hazard.kind],
             "segment_id": notice.hazard.segment_id,
             "route": segments[notice.hazard.segment_id].route,
-            "at": measures.show(notice.hazard.at_m, "m", 0),
+            "at": measures.show(notice.hazard.at_m, "m"),
             "state": _hazard_state(notice.hazard),
             "note": notice.hazard.note,
             "stops": notice.stops_routine_work,
         }
         for notice in notices
+    ]
+
+
+def open_rows(
+    ends: Iterable[OpenEnd], district: District, measures: Measures, today: date
+) -> list[dict[str, Any]]:
+    """Windrows, culverts and work that were left open, soonest due first."""
+    segments = district.network.segment_by_id
+    return [
+        {
+            "text": measures.words(each.text),
+            "segment_id": each.segment_id,
+            "route": segments[each.segment_id].route,
+            "since": day_name(each.since, today),
+            "is_late": each.is_overdue(today) or each.is_in_travelled_way,
+        }
+        for each in ends
     ]
 
 

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from itertools import groupby
 
 from crossfall.model import (
     CostRange,
@@ -187,20 +186,17 @@ def week_board(
 def machine_day(
     itinerary: Itinerary, jobs: Iterable[Job], district: District, measures: Measures
 ) -> tuple[LegLine, ...]:
-    """One machine's day, line by line; a drive over many roads is one line."""
+    """One machine's day, line by line.
+
+    A drive over many roads is one line, and so are passes of one stage with the turns between.
+    """
     stages = {stage.id: stage for job in jobs for stage in job.stages}
-    lines = []
-    for _, group in groupby(enumerate(itinerary.legs), key=_drive_or_own):
-        legs = [leg for _, leg in group]
-        lines.append(_leg_line(legs, stages, district, measures))
-    return tuple(lines)
+    return tuple(_leg_line(legs, stages, district, measures) for legs in _blocks(itinerary.legs))
 
 
 def where_on(segment: Segment, measures: Measures) -> str:
     """Where along its road a segment lies."""
-    start, end = (
-        measures.show(metres / 1000, "km", 1) for metres in (segment.from_m, segment.to_m)
-    )
+    start, end = (measures.road(metres) for metres in (segment.from_m, segment.to_m))
     return f"{start.split()[0]}–{end}"
 
 
@@ -349,41 +345,59 @@ def _left_out(
                 where=where_on(segment, measures),
                 treatment=job.treatment.label if job else "",
                 colour=FAMILY[job.treatment] if job else "none",
-                reason=each.reason,
-                would_change=each.would_change,
+                reason=measures.words(each.reason),
+                would_change=measures.words(each.would_change),
             )
         )
     ordered = sorted(groups.items(), key=lambda item: -len(item[1]))
     return tuple(LeftOutGroup(LEFT_OUT[key], tuple(lines)) for key, lines in ordered)
 
 
+def _blocks(legs: Iterable[Leg]) -> list[list[Leg]]:
+    blocks: list[list[Leg]] = []
+    for leg in legs:
+        last = blocks[-1] if blocks else []
+        is_more_driving = last and leg.kind == last[0].kind == "travel"
+        is_more_work = (
+            last and leg.kind == last[0].kind == "work" and _stage_of(last) == leg.stage_id
+        )
+        if is_more_driving or is_more_work or (last and leg.kind == "turn"):
+            last.append(leg)
+        else:
+            blocks.append([leg])
+    return blocks
+
+
+def _stage_of(legs: list[Leg]) -> str | None:
+    return next((leg.stage_id for leg in legs if leg.stage_id is not None), None)
+
+
 def _leg_line(
     legs: list[Leg], stages: dict[str, Stage], district: District, measures: Measures
 ) -> LegLine:
-    first, last = legs[0], legs[-1]
+    first = legs[0]
     routes = dict.fromkeys(
         _segment(district, leg.segment_id).route for leg in legs if leg.segment_id is not None
     )
-    length_m = sum(leg.length_m for leg in legs)
-    what = ""
-    if first.kind == "work" and first.stage_id is not None:
-        stage = stages[first.stage_id]
-        of = f" of {stage.n_passes}" if first.pass_number else ""
-        what = f"{stage.name}, pass {first.pass_number}{of}" if of else stage.name
+    length_m = sum(leg.length_m for leg in legs if leg.kind == first.kind)
+    stage = stages.get(_stage_of(legs) or "")
     return LegLine(
         start=clock(first.start_min),
-        end=clock(last.end_min),
-        kind=LEG_LABEL[first.kind],
-        what=what,
+        end=clock(legs[-1].end_min),
+        kind=first.kind,
+        what=_passes(legs, stage) if first.kind == "work" and stage else LEG_LABEL[first.kind],
         where=", ".join(routes),
         segment_id=first.segment_id or "" if first.kind == "work" else "",
         length=measures.road(length_m) if length_m else "",
     )
 
 
-def _drive_or_own(numbered: tuple[int, Leg]) -> tuple[str, int]:
-    number, leg = numbered
-    return (leg.kind, -1) if leg.kind in {"travel", "turn"} else (leg.kind, number)
+def _passes(legs: list[Leg], stage: Stage) -> str:
+    numbers = [leg.pass_number for leg in legs if leg.pass_number is not None]
+    if not numbers:
+        return stage.name
+    span = f"pass {numbers[0]}" if len(numbers) == 1 else f"passes {numbers[0]} to {numbers[-1]}"
+    return f"{stage.name}, {span} of {stage.n_passes}"
 
 
 def _minutes(itineraries: Iterable[Itinerary], kind: LegKind) -> float:

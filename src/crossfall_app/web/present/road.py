@@ -71,7 +71,7 @@ def road_page(
     """Everything that is known of one segment, in words."""
     dangers = open_hazards(district, today=today)
     here = [each for each in dangers if each.hazard.segment_id == segment.id]
-    assumed = need.assumed if need else ()
+    assumed = [measures.words(each) for each in need.assumed] if need else []
     return {
         "id": segment.id,
         "route": segment.route,
@@ -79,7 +79,7 @@ def road_page(
         "surface": segment.surface,
         "is_maintained": segment.is_maintained,
         "hazards": hazard_rows(here, district, measures),
-        "need": _need(need) if need else None,
+        "need": _need(need, measures) if need else None,
         "condition": _condition(condition, _last_look(segment, district), today, measures)
         if condition
         else None,
@@ -87,18 +87,22 @@ def road_page(
         "features": _features(segment, district, measures),
         "history": _history(segment, district, measures, today),
         "assumed": assumed,
-        **_surface(segment, state, gates, today),
-        **_plan(segment, week, district, today),
+        **_surface(segment, state, gates, today, measures),
+        **_plan(segment, week, district, today, measures),
     }
 
 
-def _need(need: Need) -> dict[str, Any]:
+def _need(need: Need, measures: Measures) -> dict[str, Any]:
+    cause = measures.words(need.cause)
     return {
         "treatment": need.treatment.label,
         "colour": FAMILY[need.treatment],
-        "cause": need.cause[:1].upper() + need.cause[1:],
+        "cause": cause[:1].upper() + cause[1:],
         "first": ", then ".join(each.label.lower() for each in need.prerequisites),
-        "reasons": need.reasons,
+        "reasons": [
+            {"text": measures.words(each.text), "evidence": each.evidence, "source": each.source}
+            for each in need.reasons
+        ],
     }
 
 
@@ -143,7 +147,11 @@ def _last_look(segment: Segment, district: District) -> Condition | None:
 
 
 def _surface(
-    segment: Segment, state: MoistureState | None, gates: GateTable | None, today: date
+    segment: Segment,
+    state: MoistureState | None,
+    gates: GateTable | None,
+    today: date,
+    measures: Measures,
 ) -> dict[str, Any]:
     if state is None or gates is None or segment.id not in state.segment_ids:
         return {}
@@ -166,7 +174,7 @@ def _surface(
     ]
     figures = state.reason(segment.id, today)
     reasons = [
-        f"{row['label']} today: {verdict['reason'].removesuffix(figures).strip()}"
+        measures.words(f"{row['label']} today: {verdict['reason'].removesuffix(figures).strip()}")
         for row in rows
         for verdict in row["days"][:1]
     ]
@@ -174,7 +182,7 @@ def _surface(
         "surface_today": {
             "colour": key,
             "label": SURFACE_LABEL[key],
-            "reason": figures,
+            "reason": measures.words(figures),
         },
         "gate_days": [day_name(day, today) for day in days],
         "gates": rows,
@@ -183,7 +191,7 @@ def _surface(
 
 
 def _plan(
-    segment: Segment, week: StoredWeek | None, district: District, today: date
+    segment: Segment, week: StoredWeek | None, district: District, today: date, measures: Measures
 ) -> dict[str, Any]:
     if week is None:
         return {}
@@ -204,7 +212,14 @@ def _plan(
         for stage_id in itinerary.stage_ids
         if stage_id in stages
     ]
-    left_out = [each for each in week.plan.unserved if each.segment_id == segment.id]
+    left_out = [
+        {
+            "reason": measures.words(each.reason),
+            "would_change": measures.words(each.would_change),
+        }
+        for each in week.plan.unserved
+        if each.segment_id == segment.id
+    ]
     return {"plan": planned, "left_out": left_out[0] if left_out else None}
 
 
@@ -239,7 +254,7 @@ def _features(segment: Segment, district: District, measures: Measures) -> list[
         if each.name:
             text += f" {each.name}"
         if each.at_m is not None:
-            text += f", at {measures.show(each.at_m, 'm', 0)}"
+            text += f", at {measures.show(each.at_m, 'm')}"
         if each.side != "both":
             text += f", {each.side} side"
         if each.max_mass_t is not None:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from datetime import date
 from itertools import groupby
+from typing import Any
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBadRequest
@@ -13,11 +14,11 @@ from django.views.decorators.http import require_GET
 
 from crossfall.errors import InputError
 from crossfall.model import JobCard
-from crossfall.report import cards_pdf
+from crossfall.report import card_data, cards_pdf
 from crossfall_app.store import repository
 from crossfall_app.web.desk import agency_today
 from crossfall_app.web.pages import measures, page
-from crossfall_app.web.present.measures import day_name, money, money_range
+from crossfall_app.web.present.measures import day_name
 
 _LIVE = ("draft", "issued")
 
@@ -25,9 +26,13 @@ _LIVE = ("draft", "issued")
 @require_GET
 def card_list(request: HttpRequest) -> HttpResponse:
     """Cards that are to be worked by, by day."""
-    today = agency_today()
+    today, units = agency_today(), measures()
     days = [
-        {"name": day_name(day, today), "iso": day.isoformat(), "cards": list(cards)}
+        {
+            "name": day_name(day, today),
+            "iso": day.isoformat(),
+            "cards": [{"card": each, "where": units.words(each.where)} for each in cards],
+        }
         for day, cards in groupby(_live_cards(), key=lambda card: card.day)
     ]
     return page(request, "cards.html", "Job cards", here="cards", days=days)
@@ -37,24 +42,17 @@ def card_list(request: HttpRequest) -> HttpResponse:
 def card(request: HttpRequest, number: int) -> HttpResponse:
     """One card on screen, in the words of the paper one."""
     found = _card(number)
-    units = measures()
-    return page(
-        request,
-        "card.html",
-        f"Card {number}",
-        here="cards",
-        card=found,
-        day_label=day_name(found.day),
-        quantities=[
-            (each.name.capitalize(), units.quantity(each), each.note) for each in found.quantities
-        ],
-        stakes=[
-            {"number": each.number, "at": units.show(each.at_m, "m", 0), "load": each.load}
-            for each in found.stakes
-        ],
-        cost=money(found.cost.likely),
-        cost_range=money_range(found.cost),
-    )
+    words = {key.replace("-", "_"): each for key, each in _words(found).items()}
+    return page(request, "card.html", f"Card {number}", here="cards", card=found, words=words)
+
+
+@require_GET
+def drawing(request: HttpRequest, number: int, name: str) -> HttpResponse:
+    """The card's map, or its road drawn straight."""
+    drawn = _words(_card(number)).get(name)
+    if not drawn:
+        raise Http404
+    return HttpResponse(drawn, content_type="image/svg+xml")
 
 
 @require_GET
@@ -86,6 +84,10 @@ def _card(number: int) -> JobCard:
         return repository.load_card(number)
     except InputError as error:
         raise Http404 from error
+
+
+def _words(card: JobCard) -> dict[str, Any]:
+    return card_data(card, units=settings.CROSSFALL_UNITS)
 
 
 def _paper(cards: tuple[JobCard, ...], name: str) -> HttpResponse:

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from crossfall.errors import InputError
 from crossfall.judgement import open_hazards
+from crossfall.records import open_ends
 from crossfall_app import runs
 from crossfall_app.web.desk import Morning, agency_today, this_morning
 from crossfall_app.web.pages import empty_page, measures, page
@@ -24,6 +25,7 @@ from crossfall_app.web.present.morning import (
     assumed_rows,
     due_rows,
     hazard_rows,
+    open_rows,
     outlook_of,
     pressing_rows,
     request_rows,
@@ -58,7 +60,10 @@ def sheet(request: HttpRequest) -> HttpResponse:
         crew=crew,
         due=due_rows(morning.needs, district, units),
         pressing=pressing_rows(morning.needs, district, units),
-        assumed=assumed_rows(morning.needs),
+        assumed=assumed_rows(morning.needs, units),
+        open_ends=open_rows(
+            open_ends(district.records, district.policy.records), district, units, today
+        ),
         requests=request_rows(district.requests, district, today),
         run=_shown_run(request),
         done_url="/",
