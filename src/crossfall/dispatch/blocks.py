@@ -80,7 +80,7 @@ def build_blocks(
     policy: DispatchPolicy,
 ) -> Blocks:
     """Every block of every stage whose segment has ports (``stage_port`` >= 0)."""
-    maker = _Maker(len(stages), max(1, len(roads)))
+    maker = _Maker(len(stages), len(roads))
     for s, stage in enumerate(stages):
         k = int(stage_port[s])
         if k < 0:
@@ -230,9 +230,7 @@ class _Maker:
     def tables(self) -> Blocks:
         n = len(self.rows)
         column = list(zip(*self.rows, strict=True)) if self.rows else [(), (), (), ()]
-        minutes = np.array(self.minutes, dtype=float).reshape(n, N_MODES, -1)
-        if n == 0:
-            minutes = np.zeros((0, N_MODES, self.n_classes))
+        minutes = np.array(self.minutes, dtype=float).reshape(n, N_MODES, self.n_classes)
         return Blocks(
             stage=np.array(column[0], dtype=np.int64),
             first_pass=np.array(column[1], dtype=np.int64),

@@ -102,15 +102,17 @@ class _Teller:
         own = set(left)
         free = [s for s in left if not any(a in own for a in self.problem.after[s])]
         s = (free or list(left))[0]
-        for answer in (
-            self._waits(s),
-            self._crew(s),
-            self._reach(s),
-            self._weather(s),
-            self._too_long(s),
-            self._support(s),
-            self._worth(s),
-        ):
+        asked = (
+            self._waits,
+            self._crew,
+            self._reach,
+            self._weather,
+            self._too_long,
+            self._support,
+            self._worth,
+        )
+        for ask in asked:
+            answer = ask(s)
             if answer is not None:
                 return answer
         return self._priorities(s)
