@@ -68,7 +68,7 @@ def attach_features(
         scale = segments[k].length_m / float(shapely.length(shapes[k]))
         features.append(
             PointFeature(
-                id=_unused_id(f"{point.kind}-{point.source_id}", taken),
+                id=_unused_id(point.source_id, point.kind, taken),
                 kind=point.kind,
                 lon=point.lon,
                 lat=point.lat,
@@ -178,7 +178,8 @@ def _nearest(
     return result
 
 
-def _unused_id(wanted: str, taken: set[str]) -> str:
+def _unused_id(source_id: str, kind: str, taken: set[str]) -> str:
+    wanted = source_id if source_id.startswith(f"{kind}-") else f"{kind}-{source_id}"
     feature_id, number = wanted, 2
     while feature_id in taken:
         feature_id = f"{wanted}-{number}"

@@ -357,7 +357,7 @@ def _apart_by_level(key: Ints, is_end: Flags, level: Ints) -> Ints:
 
 
 def _without_repeats(lines: RoadLines) -> RoadLines:
-    """Drop a vertex that repeats the one before it on the same line."""
+    """Drop a vertex that repeats the one before it on the same line, and lines of one place."""
     assert lines.key is not None
     repeat = np.zeros(len(lines.key), dtype=np.bool_)
     repeat[1:] = lines.key[1:] == lines.key[:-1]
@@ -365,9 +365,11 @@ def _without_repeats(lines: RoadLines) -> RoadLines:
     if not repeat.any():
         return lines
     kept = np.concatenate([[0], np.cumsum(~repeat)])
-    return replace(
+    lines = replace(
         lines, places=lines.places[~repeat], key=lines.key[~repeat], offsets=kept[lines.offsets]
     )
+    has_length = np.diff(lines.offsets) > 1
+    return lines if has_length.all() else lines.only(has_length)
 
 
 def _official_scale(lines: RoadLines, line: Ints, length_m: Floats) -> Floats:

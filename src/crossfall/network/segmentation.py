@@ -125,6 +125,20 @@ def default_facts(facts: RoadFacts, policy: NetworkPolicy) -> dict[str, Any]:
     return said
 
 
+def named(base: str, *parts: str) -> str:
+    """An id: ``base`` with a short mark of ``parts``, whose order does not matter.
+
+    The same parts give the same id in every run and on every machine.
+
+    Examples
+    --------
+    >>> named("w12", "n1", "n2") == named("w12", "n2", "n1")
+    True
+    """
+    digest = blake2b("|".join(sorted(parts)).encode(), digest_size=4).hexdigest()
+    return f"{base}-{digest}" if base else f"s-{digest}"
+
+
 def _partners(edges: Edges) -> Ints:
     """For each half-edge (2·edge at its start, +1 at its end) the one it continues into, or -1.
 
@@ -224,9 +238,9 @@ class _Parts:
             end = nodes.at_junction(finish[chain]) if is_last else nodes.at_cut(line[-1])
             whole = is_whole[chain] and n_parts[chain] == 1
             base = bases[chain]
-            segment_id = base if whole and base else _name(base, start, end)
+            segment_id = base if whole and base else named(base, start, end)
             if segment_id in taken:
-                segment_id = _name(segment_id, *map(str, line[len(line) // 2]))
+                segment_id = named(segment_id, *map(str, line[len(line) // 2]))
             taken.add(segment_id)
             segments.append(
                 Segment(
@@ -321,7 +335,7 @@ class _NodeNamer:
         return self._names[node]
 
     def at_cut(self, place: tuple[float, float]) -> str:
-        node_id = _name("m", *map(repr, place))
+        node_id = named("m", *map(repr, place))
         self._nodes.setdefault(node_id, Node(node_id, *place))
         return node_id
 
@@ -329,9 +343,9 @@ class _NodeNamer:
         return tuple(self._nodes.values())
 
     def _add(self, own: str, place: tuple[float, float]) -> str:
-        node_id = own or _name("n", *(f"{degrees:.7f}" for degrees in place))
+        node_id = own or named("n", *(f"{degrees:.7f}" for degrees in place))
         if node_id in self._nodes:
-            node_id = _name(node_id, *map(repr, place))
+            node_id = named(node_id, *map(repr, place))
         self._nodes[node_id] = Node(node_id, *place)
         return node_id
 
@@ -358,9 +372,3 @@ def _split(places: Floats, along: Floats, offsets: Ints, n_parts: Ints) -> tuple
     ends_of_chains = offsets[1:] + 2 * np.cumsum(n_cuts)
     ends_of_cuts = at + 2 * np.arange(len(at)) + 1
     return result, np.concatenate([[0], np.sort(np.concatenate([ends_of_chains, ends_of_cuts]))])
-
-
-def _name(base: str, *parts: str) -> str:
-    """``base`` with a short mark of ``parts`` whose order does not matter."""
-    digest = blake2b("|".join(sorted(parts)).encode(), digest_size=4).hexdigest()
-    return f"{base}-{digest}" if base else f"s-{digest}"

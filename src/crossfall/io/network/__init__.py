@@ -7,21 +7,49 @@ is shown first (:func:`compare`).
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from crossfall.errors import InputError
-from crossfall.io.network.assemble import assemble
 from crossfall.io.network.options import FIELDS, NetworkOptions
 from crossfall.io.network.report import ImportReport, NetworkImport
 
-__all__ = ["FIELDS", "ImportReport", "NetworkImport", "NetworkOptions", "read_network"]
+if TYPE_CHECKING:
+    from crossfall.io.network.events import read_events
+    from crossfall.io.network.points import FeatureImport, add_features, read_features
+    from crossfall.io.network.staging import (
+        Change,
+        NetworkDiff,
+        carry_over,
+        compare,
+        settle_surfaces,
+    )
 
-_FORMATS = {
-    ".osm": "OpenStreetMap",
-    ".osm.gz": "OpenStreetMap",
-    ".osm.pbf": "OpenStreetMap",
-    ".geojson": "GeoJSON",
-    ".json": "GeoJSON",
+__all__ = [
+    "FIELDS",
+    "Change",
+    "FeatureImport",
+    "ImportReport",
+    "NetworkDiff",
+    "NetworkImport",
+    "NetworkOptions",
+    "add_features",
+    "carry_over",
+    "compare",
+    "read_events",
+    "read_features",
+    "read_network",
+    "settle_surfaces",
+]
+
+_LATER = {
+    "read_events": "events",
+    **dict.fromkeys(("FeatureImport", "add_features", "read_features"), "points"),
+    **dict.fromkeys(
+        ("Change", "NetworkDiff", "carry_over", "compare", "settle_surfaces"), "staging"
+    ),
 }
 
 
@@ -42,26 +70,26 @@ def read_network(path: str | Path, *, options: NetworkOptions | None = None) -> 
         to do.
     """
     path, options = Path(path), options or NetworkOptions()
-    format_name = _format(path)
-    if format_name == "OpenStreetMap":
-        from crossfall.io.network.osm import read_osm
-
-        found = read_osm(path, options)
-    else:
-        from crossfall.io.network.geojson import read_geojson
-
-        found = read_geojson(path, options)
-    return assemble(found, options, file=path.name, format_name=format_name)
+    return _reader(path)(path, options)
 
 
-def _format(path: Path) -> str:
-    name = path.name.lower()
-    for suffix, format_name in _FORMATS.items():
-        if name.endswith(suffix):
+def __getattr__(name: str) -> Any:
+    """Load the rest of the room when it is first asked for: geometry libraries are slow."""
+    if name not in _LATER:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_LATER[name]}"), name)
+
+
+def _reader(path: Path) -> Callable[[Path, NetworkOptions], NetworkImport]:
+    # The readers load large libraries; only the one that is needed is imported
+    from crossfall.io.network import readers
+
+    for suffix, reader in readers.BY_SUFFIX.items():
+        if path.name.lower().endswith(suffix):
             if not path.is_file():
                 raise InputError(f"{path.name} is not there; expected a file to read roads from")
-            return format_name
+            return reader
     raise InputError(
         f"{path.name} has a name crossfall does not know; expected one that ends in"
-        f" {', '.join(_FORMATS)}"
+        f" {', '.join(readers.BY_SUFFIX)}"
     )

@@ -13,7 +13,6 @@ from typing import Any
 
 from crossfall.errors import InputError
 from crossfall.io.network import tags as osm_tags
-from crossfall.io.network.columns import lines_of_table
 from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.osm import WayGatherer
 from crossfall.io.network.place import to_lonlat
@@ -24,23 +23,28 @@ from crossfall.network.roads import FoundPoint
 Feature = dict[str, Any]
 
 
-def read_geojson(path: Path, options: NetworkOptions) -> Found:
-    """Read roads and features.
+def read_geojson(path: Path, options: NetworkOptions) -> LineTable | Found:
+    """Read the table of an agency, or, from OpenStreetMap, roads and features at once.
 
     Raises
     ------
     InputError
         If the file is not JSON or not GeoJSON, is empty, or its lines cannot be used.
     """
-    collection = _load(path, options)
-    features = _features(collection, path.name)
+    collection, features = _load(path, options)
     table = _table(features, collection, path.name)
     if _is_osm(table) and not options.columns:
         return _as_osm(table, features, options)
-    return lines_of_table(table, options)
+    return table
 
 
-def _load(path: Path, options: NetworkOptions) -> Any:
+def geojson_table(path: Path, options: NetworkOptions) -> LineTable:
+    """The features of a file as a table, whatever their properties."""
+    collection, features = _load(path, options)
+    return _table(features, collection, path.name)
+
+
+def _load(path: Path, options: NetworkOptions) -> tuple[Any, list[Feature]]:
     try:
         text = path.read_bytes().decode(options.encoding)
     except UnicodeDecodeError as error:
@@ -49,12 +53,13 @@ def _load(path: Path, options: NetworkOptions) -> Any:
             " or name its encoding"
         ) from None
     try:
-        return json.loads(text.removeprefix("\ufeff"))
+        collection = json.loads(text.removeprefix("\ufeff"))
     except json.JSONDecodeError as error:
         raise InputError(
             f"{path.name} line {error.lineno} is not JSON ({error.msg}); the file was probably"
             " cut short: fetch it again"
         ) from None
+    return collection, _features(collection, path.name)
 
 
 def _features(collection: Any, file: str) -> list[Feature]:
@@ -103,7 +108,7 @@ def _table(features: list[Feature], collection: Any, file: str) -> LineTable:
     properties = [each.get("properties") or {} for each in features]
     return LineTable(
         file=file,
-        columns={name: [each.get(name) for each in properties] for name in names},
+        columns={name: [_cell(each.get(name)) for each in properties] for name in names},
         n_rows=len(features),
         places=places,
         offsets=offsets,
@@ -116,6 +121,11 @@ def _table(features: list[Feature], collection: Any, file: str) -> LineTable:
         label=lambda row: f"feature {row + 1}",
         row_ids=[each.get("id") for each in features],
     )
+
+
+def _cell(value: Any) -> Any:
+    """A value as one cell; lists and objects as their text."""
+    return json.dumps(value) if isinstance(value, list | dict) else value
 
 
 def _crs(collection: Any) -> str | None:

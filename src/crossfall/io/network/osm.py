@@ -15,7 +15,6 @@ import numpy as np
 
 from crossfall.errors import InputError, Problem
 from crossfall.io.network import tags as osm_tags
-from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.source import Found, count
 from crossfall.network.roads import FoundLine, FoundPoint, RoadFacts, RoadLines
 
@@ -26,7 +25,7 @@ Way = tuple[str, dict[str, str], Vertices]
 """Our id for the way, its tags and its vertices."""
 
 
-def read_osm(path: Path, options: NetworkOptions) -> Found:
+def read_osm(path: Path) -> Found:
     """Read roads and features.
 
     Raises
@@ -34,7 +33,6 @@ def read_osm(path: Path, options: NetworkOptions) -> Found:
     InputError
         If the file is cut short, is not OpenStreetMap data, or has a way twice.
     """
-    del options  # nothing of it concerns tags
     gather = WayGatherer(path.name)
     seen: set[str] = set()
     for found in _objects(path):

@@ -41,8 +41,37 @@ def to_lonlat(places: Floats, crs: str | None, options: NetworkOptions, *, file:
     if named is not None:
         places = _from_crs(places, named, file=file)
     _in_degrees(places, file=file)
-    _near_enough(places, options, file=file)
     return places
+
+
+def near_enough(places: Floats, options: NetworkOptions, *, file: str) -> None:
+    """Refuse lines far from where they should be; say so when swapping would mend it."""
+    target = options.near
+    if target is None and options.existing is not None and options.existing.nodes:
+        nodes = options.existing.nodes
+        target = (
+            float(np.median([node.lon for node in nodes])),
+            float(np.median([node.lat for node in nodes])),
+        )
+    if target is None:
+        return
+    if not (-180 <= target[0] <= 180 and -90 <= target[1] <= 90):
+        raise InputError(f"near is {target}; expected longitude, latitude in degrees")
+    here = np.median(places, axis=0)
+    apart = _apart_km(here, target)
+    if apart <= options.policy.far_km:
+        return
+    if abs(here[0]) <= 90 and _apart_km(here[::-1], target) <= options.policy.far_km:
+        raise InputError(
+            f"{file}: latitude and longitude are swapped: ({here[0]:.4f}, {here[1]:.4f}) lies"
+            f" {apart:,.0f} km from the place expected, the other way round it is there;"
+            " write longitude first"
+        )
+    raise InputError(
+        f"{file}: the lines lie around ({here[0]:.4f}, {here[1]:.4f}), {apart:,.0f} km from the"
+        f" place expected ({target[0]:.4f}, {target[1]:.4f}); is it the right file and"
+        " coordinate system?"
+    )
 
 
 def _from_crs(places: Floats, named: str, *, file: str) -> Floats:
@@ -106,36 +135,6 @@ def _in_degrees(places: Floats, *, file: str) -> None:
         f"{file}: coordinates such as {shown} are not degrees but metres or feet; name the"
         " system they are in (crs, for example EPSG:26913 for UTM 13 north in metres, or the"
         " state plane zone for feet)"
-    )
-
-
-def _near_enough(places: Floats, options: NetworkOptions, *, file: str) -> None:
-    """Refuse lines far from where they should be; say so when swapping would mend it."""
-    target = options.near
-    if target is None and options.existing is not None and options.existing.nodes:
-        nodes = options.existing.nodes
-        target = (
-            float(np.median([node.lon for node in nodes])),
-            float(np.median([node.lat for node in nodes])),
-        )
-    if target is None:
-        return
-    if not (-180 <= target[0] <= 180 and -90 <= target[1] <= 90):
-        raise InputError(f"near is {target}; expected longitude, latitude in degrees")
-    here = np.median(places, axis=0)
-    apart = _apart_km(here, target)
-    if apart <= options.policy.far_km:
-        return
-    if abs(here[0]) <= 90 and _apart_km(here[::-1], target) <= options.policy.far_km:
-        raise InputError(
-            f"{file}: latitude and longitude are swapped: ({here[0]:.4f}, {here[1]:.4f}) lies"
-            f" {apart:,.0f} km from the place expected, the other way round it is there;"
-            " write longitude first"
-        )
-    raise InputError(
-        f"{file}: the lines lie around ({here[0]:.4f}, {here[1]:.4f}), {apart:,.0f} km from the"
-        f" place expected ({target[0]:.4f}, {target[1]:.4f}); is it the right file and"
-        " coordinate system?"
     )
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from crossfall.errors import Problem
 from crossfall.model import Network
-from crossfall.network.noding import Gap
+
+if TYPE_CHECKING:
+    from crossfall.network.noding import Gap
 
 
 @dataclass(frozen=True, slots=True)

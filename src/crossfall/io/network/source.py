@@ -12,7 +12,8 @@ from crossfall.network.roads import FoundLine, FoundPoint, RoadLines
 class Found:
     """The roads and features of one file, in lon/lat."""
 
-    lines: RoadLines
+    lines: RoadLines | None
+    """None for a file that crossfall wrote: its segments are ready."""
     points: list[FoundPoint] = field(default_factory=list)
     crossing_lines: list[FoundLine] = field(default_factory=list)
     left_out: dict[str, int] = field(default_factory=dict)
@@ -22,7 +23,6 @@ class Found:
     is_by_agency: bool = True
     """Lines of an agency have ends to snap; lines with shared nodes do not."""
     n_zero_length: int = 0
-    keep_lines: bool = False
 
 
 def count(counts: dict[str, int], what: str) -> None:

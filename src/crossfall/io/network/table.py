@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import shapely
 
 from crossfall.network.roads import Floats, Ints
+
+_POINT, _LINE, _MULTI_LINE = 0, 1, 5
 
 
 @dataclass(eq=False)
@@ -41,6 +44,41 @@ class LineTable:
         """The cells of a row that hold something."""
         cells = ((name, values[row]) for name, values in self.columns.items())
         return {name: value for name, value in cells if value is not None}
+
+
+def table_of_shapes(
+    shapes: Any,
+    columns: Mapping[str, Sequence[Any]],
+    *,
+    file: str,
+    crs: str | None,
+    label: Callable[[int], str],
+) -> LineTable:
+    """A table from shapely geometries, shape (row,); parts of a multi-line keep their row."""
+    kinds = shapely.get_type_id(shapes)
+    is_empty = shapely.is_empty(shapes) | (kinds < 0)
+    is_line = np.isin(kinds, (_LINE, _MULTI_LINE)) & ~is_empty
+    is_point = (kinds == _POINT) & ~is_empty
+    parts, part_row = shapely.get_parts(shapes[is_line], return_index=True)
+    places, line = shapely.get_coordinates(parts, return_index=True)
+    sizes = np.bincount(line, minlength=len(parts))
+    others: dict[str, int] = {}
+    for shape in shapes[~is_line & ~is_point & ~is_empty]:
+        others[shape.geom_type] = others.get(shape.geom_type, 0) + 1
+    return LineTable(
+        file=file,
+        columns=dict(columns),
+        n_rows=len(shapes),
+        places=places,
+        offsets=np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64),
+        line_row=np.flatnonzero(is_line)[part_row],
+        point_places=shapely.get_coordinates(shapes[is_point]),
+        point_row=np.flatnonzero(is_point),
+        crs=crs,
+        others=others,
+        empty_rows=np.flatnonzero(is_empty).tolist(),
+        label=label,
+    )
 
 
 def pack(parts: Iterable[tuple[int, Sequence[Sequence[float]]]]) -> tuple[Floats, Ints, Ints]:

@@ -84,6 +84,21 @@ class NetworkPolicy:
         low=0.0,
         high=100.0,
     )
+    official_ratio: float = setting(
+        1.25,
+        unit="-",
+        doc="An agency's length that differs from the drawn one by more than this factor is"
+        " listed.",
+        low=1.01,
+        high=3.0,
+    )
+    lineage_m: float = setting(
+        15.0,
+        unit="m",
+        doc="A new segment this close to an old one runs along the same road.",
+        low=1.0,
+        high=100.0,
+    )
     far_km: float = setting(
         300.0,
         unit="km",
@@ -114,6 +129,19 @@ class NetworkPolicy:
     )
     width_minimum_m: float = setting(
         4.5, unit="m", doc="Road width where nobody gave one, minimum.", low=2, high=30
+    )
+    width_narrowest_m: float = setting(
+        1.5, unit="m", doc="A narrower road width in a file is a mistake.", low=0.5, high=5
+    )
+    width_widest_m: float = setting(
+        40.0, unit="m", doc="A wider road width in a file is a mistake.", low=10, high=100
+    )
+    width_feet_above_m: float = setting(
+        15.0,
+        unit="m",
+        doc="A width without a unit above this is taken for feet, and refused until named.",
+        low=8,
+        high=40,
     )
     adt_arterial: float = setting(
         400.0, unit="veh/day", doc="Traffic where nobody counted, arterial.", low=0, high=50_000

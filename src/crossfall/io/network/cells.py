@@ -1,0 +1,279 @@
+"""Reading an agency's cells, field by field.
+
+A cell that cannot be read is collected with its row, so that one message can
+name the first few; a word nobody explained is listed, and stays unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+
+from crossfall.errors import Problem, UnitsError
+from crossfall.io.network import tags as osm_tags
+from crossfall.io.network.options import NetworkOptions
+from crossfall.io.network.table import LineTable
+from crossfall.io.network.words import CLASS_WORDS, SURFACE_WORDS
+from crossfall.model.network import Surface
+from crossfall.network.roads import Flags, Floats, Ints, RoadFacts
+from crossfall.units import factor
+
+_YES = {"yes", "y", "true", "t", "1", "ft", "tf", "-1", "reverse", "forward"}
+_NO = {"no", "n", "false", "f", "0", "", "b", "both", "none"}
+_AGAINST = {"-1", "reverse", "tf"}
+
+
+class Cells:
+    """Reads the mapped columns; what cannot be read is collected in ``bad``."""
+
+    def __init__(
+        self,
+        table: LineTable,
+        columns: dict[str, str],
+        options: NetworkOptions,
+        problems: list[Problem],
+    ) -> None:
+        self.table, self.columns, self.options = table, columns, options
+        self.problems = problems
+        self.bad: list[Problem] = []
+        self.assumed: list[str] = []
+
+    def ids(self) -> list[str]:
+        values = self._values("id")
+        if values is None:
+            values = self.table.row_ids or [None] * self.table.n_rows
+        ids = ["" if value is None else _text(value) for value in values]
+        first: dict[str, int] = {}
+        for row in np.unique(self.table.line_row).tolist():
+            each = ids[row]
+            if each and first.setdefault(each, row) != row:
+                self.bad.append(
+                    Problem(
+                        f"{self.table.file} {self.table.label(row)}, {self._name('id')}",
+                        f"{each!r} is also the id of {self.table.label(first[each])};"
+                        " ids must be unique",
+                    )
+                )
+        return ids
+
+    def facts(self) -> tuple[list[RoadFacts], Ints]:
+        """Different sets of facts, and the one of each row."""
+        methods = ("measured", "computed", "estimated", "default")
+        readers: dict[str, Callable[[Any, int], Any]] = {
+            "route": lambda value, _: " ".join(_text(value).split()),
+            "jurisdiction": lambda value, _: _text(value),
+            "district": lambda value, _: _text(value),
+            "material": lambda value, _: _text(value),
+            "road_class": self._word(CLASS_WORDS, "road_class", "local"),
+            "surface": self._word(
+                {**SURFACE_WORDS, **_lower(self.options.surface_words)}, "surface", "unknown"
+            ),
+            "width_m": self._width(),
+            "adt": self._number("adt", 0, 200_000),
+            "surface_source": self._choice(
+                "surface_source", ("agency", "tag", "inferred", "unknown")
+            ),
+            "width_method": self._choice("width_method", methods),
+            "gravel_method": self._choice("gravel_method", methods),
+            "adt_method": self._choice("adt_method", methods),
+            "heavy_share": self._number("heavy_share", 0, 1),
+            "travel_km_h": self._number("travel_km_h", 1, 130),
+            "gravel_mm": self._number("gravel_mm", 0, 1000),
+            "grade_pct": self._number("grade_pct", 0, 40),
+            "drainage": self._choice("drainage", ("good", "fair", "poor")),
+            "shade": self._choice("shade", ("open", "partial", "forest")),
+            "is_maintained": self._flag("is_maintained"),
+            "is_oneway": self._flag("is_oneway"),
+        }
+        names = [name for name in readers if name in self.columns]
+        values = [self._values(name) or [] for name in names]
+        known: dict[tuple[Any, ...], int] = {}
+        facts: dict[RoadFacts, int] = {}
+        fact_of_row = np.zeros(self.table.n_rows, dtype=np.int64)
+        rows = zip(*values, strict=True) if values else iter([()] * self.table.n_rows)
+        for row, cells in enumerate(rows):
+            code = known.get(cells)
+            if code is None:
+                said = {
+                    name: readers[name](cell, row)
+                    for name, cell in zip(names, cells, strict=True)
+                    if cell is not None and cell != ""
+                }
+                code = facts.setdefault(_facts(said), len(facts))
+                known[cells] = code
+            fact_of_row[row] = code
+        return list(facts), fact_of_row
+
+    def numbers(self, field: str) -> Floats:
+        values = self._values(field)
+        if values is None:
+            return np.full(self.table.n_rows, np.nan)
+        read = self._number(field, 0, 1e9)
+        cells = (np.nan if v is None or v == "" else read(v, row) for row, v in enumerate(values))
+        return np.array([np.nan if v is None else v for v in cells], dtype=np.float64)
+
+    def official_m(self) -> Floats:
+        name = self.columns.get("length_m")
+        if name is None:
+            return np.full(self.table.n_rows, np.nan)
+        unit = self.options.length_unit or _unit_in(name, ("m", "ft", "km", "mi"))
+        if name.lower() == "miles":
+            unit = "mi"
+        if unit is None:
+            raise UnitsError(
+                f"{self.table.file}, {name}: a length needs its unit; name it (length_unit m, ft,"
+                " km or mi)"
+            )
+        return self.numbers("length_m") * factor(unit, "m")
+
+    def flags(self, field: str) -> Flags:
+        values = self._values(field)
+        if values is None:
+            return np.zeros(self.table.n_rows, dtype=np.bool_)
+        read = self._flag(field)
+        return np.array(
+            [v is not None and bool(read(v, row)) for row, v in enumerate(values)], dtype=np.bool_
+        )
+
+    def level(self) -> Ints:
+        level = np.nan_to_num(self.numbers("level"), nan=0.0).astype(np.int64)
+        if "level" not in self.columns:
+            level[self.flags("is_bridge")] = 1
+        return level
+
+    def against(self) -> Flags:
+        """Rows drawn against the only direction of travel."""
+        values = self._values("is_oneway")
+        if values is None:
+            return np.zeros(self.table.n_rows, dtype=np.bool_)
+        return np.array([_text(v).lower() in _AGAINST for v in values], dtype=np.bool_)
+
+    def _values(self, field: str) -> Sequence[Any] | None:
+        name = self.columns.get(field)
+        return None if name is None else self.table.columns[name]
+
+    def _name(self, field: str) -> str:
+        return self.columns.get(field, field)
+
+    def _refuse(self, field: str, row: int, message: str) -> None:
+        where = f"{self.table.file} {self.table.label(row)}, {self._name(field)}"
+        self.bad.append(Problem(where, message))
+
+    def _word(self, words: dict[str, Any], field: str, otherwise: str) -> Callable[[Any, int], Any]:
+        strange: set[str] = set()
+
+        def read(value: Any, row: int) -> Any:
+            word = _text(value).lower()
+            if word in words:
+                return words[word]
+            if word == "unpaved" and field == "surface":
+                return "unpaved"
+            if word not in strange:
+                strange.add(word)
+                where = f"{self.table.file} {self.table.label(row)}, {self._name(field)}"
+                self.problems.append(
+                    Problem(where, f"{word!r} means nothing to crossfall; taken as {otherwise}")
+                )
+            return otherwise
+
+        return read
+
+    def _number(self, field: str, low: float, high: float) -> Callable[[Any, int], Any]:
+        def read(value: Any, row: int) -> Any:
+            try:
+                number = float(value)
+            except (TypeError, ValueError):
+                number = float("nan")
+            if not low <= number <= high:
+                self._refuse(field, row, f"{value!r} is not a figure from {low:g} to {high:g}")
+                return None
+            return number
+
+        return read
+
+    def _width(self) -> Callable[[Any, int], Any]:
+        name = self._name("width_m")
+        unit = self.options.width_unit or _unit_in(name, ("m", "ft"))
+        scale = 1.0 if unit is None else factor(unit, "m")
+        policy = self.options.policy
+
+        def read(value: Any, row: int) -> Any:
+            said = osm_tags.metres(str(value))
+            if said is None:
+                self._refuse("width_m", row, f"{value!r} is not a width")
+                return None
+            has_own_unit = not str(value).strip().replace(".", "").replace(",", "").isdigit()
+            width = said if has_own_unit else said * scale
+            if width == 0:
+                return None
+            if unit is None and not has_own_unit and width > policy.width_feet_above_m:
+                raise UnitsError(
+                    f"{self.table.file} {self.table.label(row)}, {name}: {value} m is wide for a"
+                    " road and looks like feet; say which (width_unit m or ft)"
+                )
+            if not policy.width_narrowest_m <= width <= policy.width_widest_m:
+                self._refuse(
+                    "width_m",
+                    row,
+                    f"{width:g} m is not a road's width; expected {policy.width_narrowest_m:g} to"
+                    f" {policy.width_widest_m:g}",
+                )
+                return None
+            return width
+
+        return read
+
+    def _choice(self, field: str, words: tuple[str, ...]) -> Callable[[Any, int], Any]:
+        def read(value: Any, row: int) -> Any:
+            word = _text(value).lower()
+            if word not in words:
+                self._refuse(field, row, f"{value!r} is unknown; expected {', '.join(words)}")
+                return None
+            return word
+
+        return read
+
+    def _flag(self, field: str) -> Callable[[Any, int], Any]:
+        def read(value: Any, row: int) -> Any:
+            word = _text(value).lower()
+            if word in _YES:
+                return True
+            if word not in _NO:
+                self._refuse(field, row, f"{value!r} is neither yes nor no")
+            return False
+
+        return read
+
+
+def _facts(said: dict[str, Any]) -> RoadFacts:
+    """Facts of a row from the cells that hold something."""
+    names = {"route": "name", "is_maintained": "says_maintained"}
+    fields = {names.get(name, name): value for name, value in said.items() if value is not None}
+    surface = fields.get("surface", "unknown")
+    if surface == "unpaved":
+        # The agency says that it is loose, not of what
+        fields |= {"surface": "gravel", "surface_source": "inferred"}
+    elif surface == "unknown":
+        fields.pop("surface_source", None)
+    else:
+        fields.setdefault("surface_source", "agency")
+    return RoadFacts(**fields)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    return "" if value is None else str(value).strip()
+
+
+def _lower(words: Any) -> dict[str, Surface]:
+    return {word.lower(): surface for word, surface in words.items()}
+
+
+def _unit_in(name: str, units: tuple[str, ...]) -> Any:
+    last = name.lower().rsplit("_", 1)[-1]
+    return last if "_" in name and last in units else None

@@ -1,0 +1,96 @@
+"""Counting what an import gave, and saying what it rests on."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from crossfall.io.network.options import NetworkOptions
+from crossfall.io.network.report import ImportReport
+from crossfall.io.network.source import Found
+from crossfall.model import Network, Segment
+from crossfall.network.graph import build_graph
+from crossfall.network.noding import Gap
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What only the noding knows."""
+
+    n_lines: int
+    n_duplicates: int = 0
+    n_slivers: int = 0
+    n_crossings: int = 0
+    features_left_out: dict[str, int] = field(default_factory=dict)
+    gaps: tuple[Gap, ...] = ()
+
+
+def describe(
+    network: Network,
+    found: Found,
+    counts: Counts,
+    options: NetworkOptions,
+    *,
+    file: str,
+    format_name: str,
+) -> ImportReport:
+    """The report of an import."""
+    segments = network.segments
+    parts = np.bincount(build_graph(network).parts)
+    ends = Counter(node for s in segments for node in (s.from_node, s.to_node))
+    km_by_surface: dict[str, float] = {}
+    for segment in segments:
+        km = segment.length_m / 1000
+        km_by_surface[segment.surface] = km_by_surface.get(segment.surface, 0.0) + km
+    return ImportReport(
+        file=file,
+        format=format_name,
+        n_lines=counts.n_lines,
+        n_nodes=len(network.nodes),
+        n_segments=len(segments),
+        km=sum(s.length_m for s in segments) / 1000,
+        maintained_km=network.maintained_km,
+        km_by_surface=km_by_surface,
+        n_by_surface_source=dict(Counter(s.surface_source for s in segments)),
+        n_components=len(parts),
+        largest_component_pct=100.0 * float(parts.max()) / float(parts.sum()),
+        n_dead_ends=sum(1 for n in ends.values() if n == 1),
+        n_duplicates=counts.n_duplicates,
+        n_zero_length=found.n_zero_length,
+        n_slivers=counts.n_slivers,
+        n_crossings=counts.n_crossings,
+        features=dict(Counter(feature.kind for feature in network.features)),
+        features_left_out=counts.features_left_out,
+        left_out=found.left_out,
+        gaps=counts.gaps,
+        unknown_surface=tuple(
+            s.id for s in segments if s.surface == "unknown" and s.road_class != "arterial"
+        ),
+        unused_columns=found.unused_columns,
+        problems=tuple(found.problems),
+        assumed=(*found.assumed, *_assumed(segments, options)),
+    )
+
+
+def _assumed(segments: tuple[Segment, ...], options: NetworkOptions) -> list[str]:
+    maintained = [s for s in segments if s.is_maintained]
+    said: list[str] = []
+    for what, how_many in (
+        ("width", sum(s.width_method == "default" for s in maintained)),
+        ("traffic", sum(s.adt_method == "default" for s in maintained)),
+        ("gravel thickness", sum(s.gravel_method == "default" for s in maintained)),
+    ):
+        if how_many:
+            said.append(
+                f"{what} of {how_many} of {len(maintained)} maintained segments is a default"
+                " of the policy"
+            )
+    inferred = sum(s.surface_source == "inferred" for s in segments)
+    if inferred:
+        said.append(f"surface of {inferred} of {len(segments)} segments is inferred, not stated")
+    if options.include_unknown:
+        unknown = sum(s.surface == "unknown" for s in maintained)
+        said.append(f"{unknown} segments of unknown surface are maintained because you asked")
+    return said

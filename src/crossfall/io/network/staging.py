@@ -1,0 +1,228 @@
+"""Before a new network is accepted: what is added, changed, gone, split or merged.
+
+Nothing is stored here. A person reads the difference, and what people have
+settled in the meantime (a surface that was unknown, a measured width) is
+carried over where the new file knows no better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from math import isclose
+from typing import Any
+
+from crossfall.model import Network, PointFeature, Segment
+from crossfall.model.policy import NetworkPolicy
+from crossfall.network.lineage import Lineage, trace_lineage
+
+_SAME_M = 0.01
+"""Lengths and places that differ by less than a centimetre are the same."""
+_SAME_DEG = 1e-7
+_BORING = {"source"}
+"""Fields whose change alone is no news."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A segment that stays, and the fields that differ: (field, old, new)."""
+
+    segment_id: str
+    route: str
+    fields: tuple[tuple[str, Any, Any], ...]
+
+    def __str__(self) -> str:
+        shown = ", ".join(
+            "the line is drawn anew" if name == "line" else f"{name} {old} → {new}"
+            for name, old, new in self.fields
+        )
+        return f"{self.segment_id} ({self.route}): {shown}"
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkDiff:
+    """The difference between the network that is there and the one that came."""
+
+    added: tuple[Segment, ...]
+    changed: tuple[Change, ...]
+    vanished: tuple[Segment, ...]
+    lineage: tuple[Lineage, ...] = ()
+    """Where stretches of vanished segments lie now."""
+    features_added: tuple[PointFeature, ...] = ()
+    features_changed: tuple[PointFeature, ...] = ()
+    features_vanished: tuple[PointFeature, ...] = ()
+    n_same: int = 0
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether accepting it would change nothing."""
+        return not (
+            self.added
+            or self.changed
+            or self.vanished
+            or self.features_added
+            or self.features_changed
+            or self.features_vanished
+        )
+
+    @property
+    def replaced(self) -> frozenset[str]:
+        """Vanished segments whose road is still there, under other ids."""
+        return frozenset(each.parent_id for each in self.lineage)
+
+    def summary(self, *, most: int = 8) -> str:
+        """What a person should read before accepting."""
+        if self.is_empty:
+            return f"Nothing changes: {self.n_same} segments are as they were."
+        km = {
+            name: sum(segment.length_m for segment in segments) / 1000
+            for name, segments in (("added", self.added), ("vanished", self.vanished))
+        }
+        lines = [
+            f"{len(self.added)} segments added ({km['added']:.1f} km), {len(self.changed)} changed,"
+            f" {len(self.vanished)} vanished ({km['vanished']:.1f} km), {self.n_same} as they were."
+        ]
+        if self.vanished:
+            gone = len(self.vanished) - len(self.replaced)
+            lines.append(
+                f"Of the vanished, {len(self.replaced)} lie on new segments (split, merged or"
+                f" renamed) and {gone} are gone."
+            )
+        if self.features_added or self.features_changed or self.features_vanished:
+            lines.append(
+                f"Point features: {len(self.features_added)} added,"
+                f" {len(self.features_changed)} changed, {len(self.features_vanished)} vanished."
+            )
+        lines += [f"+ {s.id} ({s.route}, {s.length_m:.0f} m)" for s in self.added[:most]]
+        lines += [f"~ {change}" for change in self.changed[:most]]
+        lines += [f"- {s.id} ({s.route}, {s.length_m:.0f} m)" for s in self.vanished[:most]]
+        hidden = sum(max(0, len(e) - most) for e in (self.added, self.changed, self.vanished))
+        return "\n".join([*lines, f"and {hidden} more"] if hidden else lines)
+
+
+def compare(old: Network, new: Network, *, policy: NetworkPolicy | None = None) -> NetworkDiff:
+    """Compare two networks by their ids, and trace vanished segments by their place.
+
+    Parameters
+    ----------
+    old, new : Network
+        What is there, and what came.
+    policy : NetworkPolicy, optional
+        ``lineage_m``: how close a new segment must run to an old one.
+    """
+    policy = policy or NetworkPolicy()
+    before, after = old.segment_by_id, new.segment_by_id
+    vanished = tuple(segment for segment in old.segments if segment.id not in after)
+    changes = [
+        Change(segment.id, segment.route, differing)
+        for segment in new.segments
+        if segment.id in before and (differing := _differing(before[segment.id], segment))
+    ]
+    lineage = (
+        trace_lineage(old, new, [s.id for s in vanished], within_m=policy.lineage_m)
+        if vanished and new.segments
+        else ()
+    )
+    points_before = {feature.id: feature for feature in old.features}
+    points_after = {feature.id: feature for feature in new.features}
+    return NetworkDiff(
+        added=tuple(segment for segment in new.segments if segment.id not in before),
+        changed=tuple(changes),
+        vanished=vanished,
+        lineage=lineage,
+        features_added=tuple(f for f in new.features if f.id not in points_before),
+        features_changed=tuple(
+            f for f in new.features if f.id in points_before and _differing(points_before[f.id], f)
+        ),
+        features_vanished=tuple(f for f in old.features if f.id not in points_after),
+        n_same=len(new.segments) - len(changes) - sum(s.id not in before for s in new.segments),
+    )
+
+
+def carry_over(old: Network, new: Network) -> Network:
+    """The new network with what people had settled and the new file does not know.
+
+    A surface is kept where the new one is unknown or only inferred and the old one came from
+    the agency; width, traffic and gravel are kept where the new figure is a default.
+    """
+    before = old.segment_by_id
+    return replace(
+        new,
+        segments=tuple(
+            _kept(before[segment.id], segment) if segment.id in before else segment
+            for segment in new.segments
+        ),
+    )
+
+
+def settle_surfaces(network: Network, surfaces: dict[str, Any]) -> Network:
+    """The network with surfaces that a person has settled: segment id to surface.
+
+    Gravel and earth roads become maintained ones, the others are only travelled on.
+    """
+    return replace(
+        network,
+        segments=tuple(
+            replace(
+                segment,
+                surface=surfaces[segment.id],
+                surface_source="agency",
+                is_maintained=surfaces[segment.id] in ("gravel", "earth"),
+            )
+            if segment.id in surfaces
+            else segment
+            for segment in network.segments
+        ),
+    )
+
+
+def _kept(old: Segment, new: Segment) -> Segment:
+    changes: dict[str, Any] = {}
+    if old.surface_source == "agency" and new.surface_source in ("unknown", "inferred"):
+        changes |= {
+            "surface": old.surface,
+            "surface_source": "agency",
+            "is_maintained": old.is_maintained,
+        }
+    for value, method in (
+        ("width_m", "width_method"),
+        ("adt", "adt_method"),
+        ("gravel_mm", "gravel_method"),
+    ):
+        if getattr(new, method) == "default" and getattr(old, method) != "default":
+            changes |= {value: getattr(old, value), method: getattr(old, method)}
+    for name in ("material", "drainage", "shade", "district", "heavy_share", "grade_pct"):
+        usual = _usual(name)
+        if getattr(new, name) == usual and getattr(old, name) != usual:
+            changes[name] = getattr(old, name)
+    return replace(new, **changes) if changes else new
+
+
+def _usual(name: str) -> Any:
+    return next(each.default for each in fields(Segment) if each.name == name)
+
+
+def _differing(
+    old: Segment | PointFeature, new: Segment | PointFeature
+) -> tuple[tuple[str, Any, Any], ...]:
+    pairs = ((each.name, getattr(old, each.name), getattr(new, each.name)) for each in fields(old))
+    return tuple(
+        (name, a, b) for name, a, b in pairs if name not in _BORING and not _is_same(name, a, b)
+    )
+
+
+def _is_same(name: str, a: Any, b: Any) -> bool:
+    if name == "line":
+        return _same_line(a, b)
+    if isinstance(a, float) and isinstance(b, float):
+        if name in ("lon", "lat"):
+            return isclose(a, b, abs_tol=_SAME_DEG, rel_tol=0)
+        return isclose(a, b, rel_tol=1e-9, abs_tol=_SAME_M if name.endswith("_m") else 1e-9)
+    return bool(a == b)
+
+
+def _same_line(a: Sequence[tuple[float, float]], b: Sequence[tuple[float, float]]) -> bool:
+    return len(a) == len(b) and all(
+        isclose(x, u, abs_tol=_SAME_DEG, rel_tol=0) and isclose(y, v, abs_tol=_SAME_DEG, rel_tol=0)
+        for (x, y), (u, v) in zip(a, b, strict=True)
+    )
