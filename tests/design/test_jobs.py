@@ -199,7 +199,7 @@ def test_transitions_stand_at_their_chainage(network, graph):
     steps = " | ".join(one(network, graph, Treatment.RESHAPING).stages[0].steps)
     steps = steps.replace("\N{NO-BREAK SPACE}", " ")
     assert "At 800 m bridge" in steps
-    assert "At 1,300 m rail crossing" in steps
+    assert "At 1,300 m rails" in steps
     assert "run the crown out to meet the paved road" in steps
     assert "2 driveways" in steps
 

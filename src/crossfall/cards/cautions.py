@@ -39,8 +39,8 @@ WORDS: dict[str, str] = {
     "spray": "Spray. Gloves and eye protection; keep people and animals off; read the product's"
     " data sheet.",
     "open_windrow": "Windrow. None left in the travelled way at shift end, at dusk or before rain"
-    " unless marked, kept low and approved by the foreman. A ridge of"
-    f" 305{_NBSP}mm or more, or no room to pass: close the road or detour.",
+    " unless marked, low and approved by the foreman."
+    f" At 305{_NBSP}mm, or with no room to pass: close or detour.",
     "turning": "Turning. Never near a crest, on a curve or in a private drive.",
     "driveways": "Driveways. Watch for cars, children and school buses; leave no ridge.",
     "lightning": "Lightning. Thunder heard: stop, stay in the cab or a vehicle, off high ground.",
@@ -50,9 +50,10 @@ WORDS: dict[str, str] = {
     " curves and crests.",
     "seat_belt": "Seat belt on. Walk round before moving. Blade down and brake set before getting"
     " off.",
-    "alone_and_phone": "Alone. Agreed check-in times. Phone only stopped, blade down, brake set.",
-    "local_codes": "Local codes, your agency's rules and licensed practice govern. This card never"
-    " replaces them. In doubt: stop and ask.",
+    "alone_and_phone": "Alone. Check in at the agreed times. Phone only when stopped, blade down,"
+    " brake set.",
+    "local_codes": "Local codes, your agency's rules and licensed practice govern; this card never"
+    " replaces them. In doubt, stop and ask.",
 }
 
 _MARKED_BY = {

@@ -345,7 +345,7 @@ def _lift_stage(
             "Dump each load from the end of the last heap up to the next marker, half the road"
             " at a time; the other half carries traffic",
             f"Water while mixing: {litres(water_l)} in all",
-            *transition_steps(site, from_m, to_m),
+            *transition_steps(site, from_m, to_m, is_cutting=False),
         ),
         later=(
             f"Roll {design.rolling.n_passes} passes at {design.rolling.speed_km_h:g}"

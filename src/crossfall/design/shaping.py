@@ -10,7 +10,7 @@ from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.stages import cut_lengths, make_stage, part_name
 from crossfall.design.transitions import transition_steps
-from crossfall.design.words import litres, millimetres, percent
+from crossfall.design.words import millimetres, percent
 from crossfall.formulas.grader import scarify_depth
 from crossfall.formulas.gravel import crown_edge_cut, crown_move
 from crossfall.model import Quantity, Stage, Support, Treatment
@@ -152,7 +152,10 @@ def _shaping(
                 treatment=treatment,
                 task=task,
                 passes=passes,
-                before=(*before, *transition_steps(site, from_m, to_m)),
+                before=(
+                    *before,
+                    *transition_steps(site, from_m, to_m, is_cutting=task == "cutting"),
+                ),
                 later=(*_rolling_step(site, is_rolled), *later),
                 checks=checks,
                 after=after,
@@ -180,7 +183,7 @@ def _quantities(
 def _water_row(site: Site, water_l: float) -> Quantity:
     tanks = water_l / site.tools.outfit.tank_l
     dry = percent(site.driest_pct or 0.0)
-    note = f"{tanks:.1f} tanks of {litres(site.tools.outfit.tank_l)}, if the surface is at {dry}"
+    note = f"{tanks:.1f} tanks, if at {dry}"
     return Quantity("water, if dry", water_l, "L", note)
 
 

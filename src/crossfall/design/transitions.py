@@ -10,25 +10,35 @@ from crossfall.design.words import metres
 from crossfall.model import PointFeature
 
 _AT_FEATURE = {
-    "bridge": "bridge: lift the blade clear of the deck, flatten the crown {runout} before and"
-    " after, sweep the deck",
-    "rail_crossing": "rail crossing: blade up, flatten the crown {runout} each side to meet the"
-    " rails, leave the flangeways clean; only with the railway's leave",
-    "cattle_guard": "cattle guard: blade up, nothing pushed into the pit, clean the grid",
-    "culvert": "culvert: keep the blade off the markers and ends, leave the inlet open",
-    "gate": "gate: keep material off its swing",
-    "ford": "ford: blade up, push nothing into the water",
-    "stream": "stream: push nothing into the water, no windrow on that side",
-    "pipeline": "pipeline marker: no cut and no teeth here before the owner has located it",
-    "survey_monument": "survey monument: blade up, no teeth; report it if it has moved",
-    "overhead_line": "overhead line: keep beds down and masts low",
+    "bridge": "blade clear of the deck, crown flattened over {runout} each side, deck swept",
+    "rail_crossing": "blade up, crown flattened over {runout} each side to meet the rails,"
+    " flangeways left clean",
+    "cattle_guard": "blade up, nothing pushed into the pit",
+    "ford": "blade up, nothing pushed into the water",
+}
+_WHEN_CUTTING = {
+    "culvert": "keep blade and teeth off markers and ends, leave the inlet open",
+    "pipeline": "no cut and no teeth before the owner has located it",
+    "survey_monument": "blade and teeth up",
+}
+_WORDS = {
+    "bridge": ("bridge", "bridges"),
+    "rail_crossing": ("rails", "rails"),
+    "cattle_guard": ("cattle guard", "cattle guards"),
+    "ford": ("ford", "fords"),
+    "culvert": ("culvert", "culverts"),
+    "pipeline": ("pipeline", "pipelines"),
+    "survey_monument": ("survey monument", "survey monuments"),
 }
 
 
-def transition_steps(site: Site, from_m: float, to_m: float) -> tuple[str, ...]:
+def transition_steps(
+    site: Site, from_m: float, to_m: float, *, is_cutting: bool = True
+) -> tuple[str, ...]:
     """Steps for everything between two chainages where the blade must do something else.
 
-    Driveways are gathered into one step; there may be dozens.
+    Features of one kind share a step. What only asks for care, such as an overhead line, is a
+    caution on the card and no step.
     """
     if not site.features and not any(site.meets_paved):
         return ()
@@ -36,22 +46,23 @@ def transition_steps(site: Site, from_m: float, to_m: float) -> tuple[str, ...]:
     steps = []
     if site.meets_paved[0] and from_m <= 0:
         steps.append(f"From 0 to {runout}: run the crown out to meet the paved road; sweep it")
-    n_driveways = 0
-    for feature in site.features:
-        if not _lies(feature, from_m, to_m):
-            continue
-        if feature.kind == "driveway":
-            n_driveways += 1
-        elif feature.kind in _AT_FEATURE:
-            text = _AT_FEATURE[feature.kind].format(runout=runout)
-            steps.append(f"At {metres(feature.at_m or 0.0)} {text}")
-    length = site.segment.length_m
-    if site.meets_paved[1] and to_m >= length:
-        start = metres(max(0.0, length - site.tools.design.shape.runout_m))
+    if site.meets_paved[1] and to_m >= site.segment.length_m:
+        start = metres(max(0.0, site.segment.length_m - site.tools.design.shape.runout_m))
         steps.append(f"From {start}: run the crown out to meet the paved road; sweep it")
+    asks = {**_AT_FEATURE, **_WHEN_CUTTING} if is_cutting else _AT_FEATURE
+    places: dict[str, list[float]] = {}
+    for feature in site.features:
+        if _lies(feature, from_m, to_m):
+            places.setdefault(feature.kind, []).append(feature.at_m or 0.0)
+    for kind, text in asks.items():
+        if kind in places:
+            where = ", ".join(metres(at_m) for at_m in places[kind])
+            word = _WORDS[kind][len(places[kind]) > 1]
+            steps.append(f"At {where} {word}: {text.format(runout=runout)}")
+    n_driveways = len(places.get("driveway", ()))
     if n_driveways:
         these = "driveway" if n_driveways == 1 else f"{n_driveways} driveways"
-        steps.append(f"Meet the {these} without a ridge; turn elsewhere")
+        steps.append(f"Meet the {these} without a ridge")
     return tuple(steps)
 
 

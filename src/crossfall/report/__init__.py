@@ -1,1 +1,9 @@
 """The room that draws: cards, plans and maps for paper and screen."""
+
+from __future__ import annotations
+
+from crossfall.report.cards import card_data, cards_pdf
+from crossfall.report.plan_map import plan_map
+from crossfall.report.week import week_picture
+
+__all__ = ["card_data", "cards_pdf", "plan_map", "week_picture"]
