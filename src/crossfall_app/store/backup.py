@@ -34,7 +34,8 @@ class Restored:
     """What a restore did."""
 
     backup: Path
-    kept_aside: Path
+    kept_aside: Path | None
+    """None when there was no store to keep."""
     made_at: str
     n_photos: int
 
@@ -94,11 +95,12 @@ def restore(workspace: Workspace, backup: Path) -> Restored:
         if connection.vendor == "sqlite":
             check_sqlite(here / DATABASE_FILE)
             _refuse_newer_backup(backup, here / DATABASE_FILE)
-        aside = back_up(workspace, reason="before-restore")
         connection.close()
         if connection.vendor == "sqlite":
+            aside = _keep_aside(workspace)
             _write_sqlite(here / DATABASE_FILE, workspace.database_file)
         else:
+            aside = back_up(workspace, reason="before-restore")
             _load_postgresql(here / _DUMP_FILE)
         n_photos = _bring_back_files(workspace, here)
     return Restored(backup, aside, manifest["made_at"], n_photos)
@@ -122,6 +124,23 @@ def check_sqlite(file: Path) -> None:
         raise WorkspaceError(f"{file.name} is damaged ({found})")
     if orphan is not None:
         raise WorkspaceError(f"{file.name}: a row of {orphan[0]} points to a missing {orphan[2]}")
+
+
+def _keep_aside(workspace: Workspace) -> Path | None:
+    """The present store as a backup; a damaged one is moved away as it is."""
+    if not workspace.database_file.exists():
+        return None
+    try:
+        check_sqlite(workspace.database_file)
+    except WorkspaceError:
+        folder = _free_name(workspace, "damaged").with_suffix("")
+        folder.mkdir(parents=True)
+        for ending in ("", "-wal", "-shm"):
+            file = workspace.database_file.with_name(DATABASE_FILE + ending)
+            if file.exists():
+                os.replace(file, folder / file.name)
+        return folder
+    return back_up(workspace, reason="before-restore")
 
 
 def _copy_sqlite(source: Path, target: Path) -> None:

@@ -217,6 +217,7 @@ class Migration(migrations.Migration):
                 ('result', models.CharField(blank=True, max_length=160)),
                 ('error', models.TextField(blank=True)),
                 ('pid', models.IntegerField(null=True)),
+                ('host', models.TextField(blank=True)),
                 ('is_cancel_wanted', models.BooleanField(default=False)),
                 ('started_at', models.DateTimeField(null=True)),
                 ('seen_at', models.DateTimeField(null=True)),

@@ -61,6 +61,8 @@ class Run(Entered):
     """What came of it: a plan's key, or a file's name below ``out/``."""
     error = models.TextField(blank=True)
     pid = models.IntegerField(null=True)
+    host = models.TextField(blank=True)
+    """The computer whose process ``pid`` is."""
     is_cancel_wanted = models.BooleanField(default=False)
     started_at = models.DateTimeField(null=True)
     seen_at = models.DateTimeField(null=True)

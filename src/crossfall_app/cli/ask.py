@@ -1,0 +1,235 @@
+"""Asking: how wet the roads are and what may be done on them, and what each road needs."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from crossfall.errors import InputError
+from crossfall_app.cli.places import (
+    AcceptOption,
+    DirArgument,
+    JsonOption,
+    WorkspaceOption,
+    a_day,
+    the_person,
+    the_workspace,
+    usual_first_day,
+)
+from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
+
+
+def moisture(
+    folder: DirArgument = None,
+    days: Annotated[int, typer.Option(min=1, max=14, help="Days ahead.")] = 5,
+    start: Annotated[
+        str | None, typer.Option(metavar="DAY", help="First day; today when left out.")
+    ] = None,
+    road: Annotated[
+        str | None, typer.Option(help="One road by name or segment id, with the why.")
+    ] = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """How moist the surfaces are day by day, and where light blading and cutting may start."""
+    opened = the_workspace(folder, workspace)
+    from crossfall.judgement import judge_gates, surface_state
+
+    district = _district()
+    first_day = a_day(start, "start") or usual_first_day(opened)
+    state = surface_state(district, first_day=first_day, n_days=days)
+    gates = judge_gates(state, district.fleet, district.policy)
+    if road is not None:
+        _say_road(district, state, gates, road, as_json)
+        return
+    rows = [_day_row(state, gates, first_day + timedelta(days=n), n) for n in range(days)]
+    if as_json:
+        say_json({"first_day": first_day.isoformat(), "days": rows, "summary": state.summary()})
+        return
+    table = new_table(
+        "Day", "Surface, roads", "Light blading", "Cutting", right=("Light blading", "Cutting")
+    )
+    for row in rows:
+        surfaces = ", ".join(f"{n} {name}" for name, n in row["segments"].items())
+        table.add_row(
+            row["day"], surfaces, str(row["open_light_blading"]), str(row["open_cutting"])
+        )
+    say_table(table)
+    say(state.summary())
+
+
+def needs(
+    folder: DirArgument = None,
+    bad_roads: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="CSV",
+            help="Columns road, is_bad, last_bladed_on: a first week without a survey.",
+        ),
+    ] = None,
+    last_bladed: Annotated[
+        str | None,
+        typer.Option(metavar="DAY", help="When every road not in the list was last bladed."),
+    ] = None,
+    accept: AcceptOption = False,
+    today: Annotated[
+        str | None, typer.Option(metavar="DAY", help="The day to judge; today when left out.")
+    ] = None,
+    most: Annotated[int, typer.Option(min=1, help="Rows to print.")] = 25,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What each road needs today, and why, the most urgent first."""
+    opened = the_workspace(folder, workspace)
+    from dataclasses import replace
+
+    from crossfall.judgement import find_needs
+
+    district = _district()
+    day = a_day(today, "today") or usual_first_day(opened)
+    told = _conditions_as_told(district, bad_roads, a_day(last_bladed, "last-bladed"), day)
+    if told:
+        district = replace(district, conditions=(*district.conditions, *told))
+    found, conditions = find_needs(district, today=day)
+    if accept:
+        _keep(told)
+    ordered = sorted(found, key=lambda need: (-need.urgency, need.segment_id))
+    methods = _count(condition.method for condition in conditions)
+    if as_json:
+        say_json(
+            {
+                "today": day.isoformat(),
+                "needs": [_need_row(district, need) for need in ordered],
+                "conditions_by_method": methods,
+                "conditions_added": len(told) if accept else 0,
+            }
+        )
+        return
+    _say_needs(district, ordered[:most], len(ordered))
+    say("Conditions: " + ", ".join(f"{n} {method}" for method, n in methods.items()) + ".")
+    if told and not accept:
+        remark(f"{len(told)} conditions as told were not kept; add --accept to keep them")
+
+
+def _district() -> Any:
+    from crossfall_app.store import repository
+
+    if not repository.has_network():
+        raise InputError("the workspace has no network; bring one in with: crossfall import")
+    return repository.load_district()
+
+
+def _day_row(state: Any, gates: Any, day: date, n: int) -> dict[str, Any]:
+    likely = _count(state.most_likely(each, day).label for each in state.segment_ids)
+    return {
+        "day": day.isoformat(),
+        "segments": likely,
+        "open_light_blading": int(gates.allowed("light_blading")[:, n].sum()),
+        "open_cutting": int(gates.allowed("cutting")[:, n].sum()),
+    }
+
+
+def _say_road(district: Any, state: Any, gates: Any, road: str, as_json: bool) -> None:
+    segments = [each for each in district.network.maintained if road in (each.id, each.route)]
+    if not segments:
+        raise InputError(f"road {road!r} is neither a maintained segment's id nor a road's name")
+    rows = []
+    for segment in segments:
+        for n in range(state.n_days):
+            day = state.first_day + timedelta(days=n)
+            verdict = gates.verdict(segment.id, day, "cutting")
+            rows.append(
+                {
+                    "segment": segment.id,
+                    "day": day.isoformat(),
+                    "surface": state.most_likely(segment.id, day).label,
+                    "why": state.reason(segment.id, day),
+                    "cutting": verdict.decision,
+                    "cutting_why": verdict.reason,
+                }
+            )
+    if as_json:
+        say_json({"road": road, "days": rows})
+        return
+    table = new_table("Segment", "Day", "Surface", "Why", "Cutting")
+    for row in rows:
+        cutting = row["cutting"].replace("_", " ")
+        table.add_row(row["segment"], row["day"], row["surface"], row["why"], cutting)
+    say_table(table)
+
+
+def _conditions_as_told(
+    district: Any, bad_roads: Path | None, last_bladed: date | None, today: date
+) -> tuple[Any, ...]:
+    if bad_roads is None and last_bladed is None:
+        return ()
+    from crossfall.judgement import first_week_conditions
+    from crossfall_app.cli.own_files import read_bad_roads
+
+    bad: tuple[str, ...] = ()
+    bladed: Any = last_bladed
+    if bad_roads is not None:
+        told = read_bad_roads(bad_roads)
+        bad, bladed = told.bad, told.last_bladed
+        if last_bladed is not None:
+            listed = {*bladed}
+            others = {
+                each.id: last_bladed
+                for each in district.network.maintained
+                if each.id not in listed and each.route not in listed
+            }
+            bladed = {**others, **bladed}
+    conditions = first_week_conditions(
+        district.network, bad, bladed, today=today, policy=district.policy
+    )
+    # Only what was told is a fact to keep; the rest is assumed afresh each morning
+    return tuple(
+        each for each in conditions if each.method != "default" or each.last_bladed_on is not None
+    )
+
+
+def _keep(told: tuple[Any, ...]) -> None:
+    from crossfall_app.store import repository
+
+    if not told:
+        raise InputError("there is nothing to accept; give --bad-roads or --last-bladed")
+    repository.add_conditions(told, by=the_person(), source="as told")
+
+
+def _need_row(district: Any, need: Any) -> dict[str, Any]:
+    return {
+        "need": need.id,
+        "segment": need.segment_id,
+        "road": district.network.segment_by_id[need.segment_id].route,
+        "treatment": need.treatment.value,
+        "cause": need.cause,
+        "urgency": round(need.urgency, 4),
+        "worth_h": round(need.benefit_h, 3),
+        "first": [each.value for each in need.prerequisites],
+        "reasons": [reason.text for reason in need.reasons],
+        "assumed": list(need.assumed),
+    }
+
+
+def _say_needs(district: Any, shown: list[Any], n_all: int) -> None:
+    table = new_table("Road", "Segment", "Needs", "Why", "Worth, h", right=("Worth, h",))
+    for need in shown:
+        road = district.network.segment_by_id[need.segment_id].route
+        table.add_row(
+            road, need.segment_id, need.treatment.label, need.cause, f"{need.benefit_h:.1f}"
+        )
+    say_table(table)
+    say(f"{n_all} roads need something" + (f"; {len(shown)} shown." if len(shown) < n_all else "."))
+
+
+def _count(values: Any) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for value in values:
+        counts[str(value)] = counts.get(str(value), 0) + 1
+    return dict(sorted(counts.items(), key=lambda item: -item[1]))
+
+
+COMMANDS = (("moisture", moisture, False), ("needs", needs, False))

@@ -1,0 +1,252 @@
+"""Bringing in: roads, fleet, conditions, policy and weather; shown first, written on --accept."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from crossfall.errors import InputError
+from crossfall_app.cli.places import (
+    AcceptOption,
+    JsonOption,
+    WorkspaceOption,
+    a_day,
+    a_place,
+    pairs,
+    the_person,
+    the_workspace,
+)
+from crossfall_app.cli.speak import remark, say, say_json, shown_progress
+from crossfall_app.workspace import Workspace
+
+_MOST_LISTED = 12
+
+
+def import_(
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[FILE]",
+            help="Roads: .osm, .osm.gz, .osm.pbf, .gpkg, .geojson, .json, or .csv with WKT.",
+            show_default=False,
+        ),
+    ] = None,
+    accept: AcceptOption = False,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(metavar="OURS=THEIRS", help="A column's other name; may be repeated."),
+    ] = None,
+    surface: Annotated[
+        list[str] | None,
+        typer.Option(metavar="THEIRS=OURS", help="A surface code, such as AGG=gravel; repeat."),
+    ] = None,
+    layer: Annotated[str | None, typer.Option(help="Of a GeoPackage with several.")] = None,
+    crs: Annotated[
+        str | None, typer.Option(help="Coordinate system when the file is silent: EPSG:26913.")
+    ] = None,
+    near: Annotated[
+        str | None, typer.Option(metavar="LON,LAT", help="A place the roads should be near.")
+    ] = None,
+    width_unit: Annotated[str | None, typer.Option(help="Of the width column: m or ft.")] = None,
+    length_unit: Annotated[
+        str | None, typer.Option(help="Of the length column: m, ft, km or mi.")
+    ] = None,
+    maintained_by: Annotated[
+        list[str] | None, typer.Option(help="Only this jurisdiction's roads; may be repeated.")
+    ] = None,
+    include_unknown: Annotated[
+        bool, typer.Option("--include-unknown", help="Also roads whose surface nobody knows.")
+    ] = False,
+    join_crossings: Annotated[
+        bool, typer.Option("--join-crossings", help="Make junctions where lines cross.")
+    ] = False,
+    skip_bad: Annotated[
+        bool, typer.Option("--skip-bad", help="Leave out lines of no length, and list them.")
+    ] = False,
+    merge: Annotated[
+        bool, typer.Option("--merge", help="Keep roads that the file does not mention.")
+    ] = False,
+    fleet: Annotated[
+        Path | None, typer.Option(metavar="TOML", help="Places, machines, operators, pits.")
+    ] = None,
+    graders: Annotated[
+        int | None, typer.Option(min=1, help="No fleet file yet: assume so many graders.")
+    ] = None,
+    yard: Annotated[
+        str | None, typer.Option(metavar="LON,LAT", help="Where assumed graders stand.")
+    ] = None,
+    conditions: Annotated[
+        Path | None, typer.Option(metavar="CSV", help="A survey, one row for each look.")
+    ] = None,
+    policy: Annotated[
+        Path | None, typer.Option(metavar="TOML", help="Settings to change, with a version.")
+    ] = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring in roads and what goes with them; without --accept it only shows what would change."""
+    given = (file, fleet, graders, conditions, policy)
+    if all(each is None for each in given):
+        raise InputError("there is nothing to import; name a file of roads, or --fleet and others")
+    opened = the_workspace(None, workspace)
+    from crossfall_app.cli.intake import Intake
+
+    options = {
+        "columns": pairs(column, "column"),
+        "surface_words": pairs(surface, "surface"),
+        "layer": layer,
+        "crs": crs,
+        "near": a_place(near, "near"),
+        "width_unit": width_unit,
+        "length_unit": length_unit,
+        "maintained_by": tuple(maintained_by or ()),
+        "include_unknown": include_unknown,
+        "join_crossings": join_crossings,
+        "skip_bad": skip_bad,
+    }
+    with shown_progress("Reading"):
+        intake = Intake.read(
+            opened,
+            roads=file,
+            options=options,
+            fleet=fleet,
+            n_graders=graders,
+            yard=a_place(yard, "yard"),
+            conditions=conditions,
+            policy=policy,
+            is_merge=merge,
+        )
+    if accept:
+        intake.accept(by=the_person())
+    if as_json:
+        say_json({"accepted": accept, **intake.as_json()})
+        return
+    for line in intake.lines(most=_MOST_LISTED):
+        say(line)
+    if accept:
+        say("Accepted.")
+    else:
+        remark("nothing was written; add --accept to write it")
+
+
+def weather(
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="FILE...",
+            help="GHCN-Daily .dly or .csv, any other CSV, or forecast JSON.",
+        ),
+    ],
+    forecast: Annotated[
+        bool, typer.Option("--forecast", help="The files are forecasts (JSON, with members).")
+    ] = False,
+    station: Annotated[
+        str | None, typer.Option(help="The station's id; the file's name when left out.")
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option(metavar="LON,LAT", help="Where it stands; the middle of the roads if unsaid."),
+    ] = None,
+    elevation_m: Annotated[float, typer.Option(help="Above the sea, in metres.")] = 0.0,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(metavar="OURS=THEIRS", help="date, rain, tmin, tmax, wind ...; repeat."),
+    ] = None,
+    unit: Annotated[
+        list[str] | None,
+        typer.Option(metavar="OURS=UNIT", help="Such as rain=in or tmin=degF; repeat."),
+    ] = None,
+    where: Annotated[
+        list[str] | None,
+        typer.Option(metavar="COLUMN=WORD", help="Only rows with this word; may be repeated."),
+    ] = None,
+    date_format: Annotated[str | None, typer.Option(help="Such as %d.%m.%Y.")] = None,
+    time_zone: Annotated[str | None, typer.Option(help="Of hourly rows.")] = None,
+    read_in_the_morning: Annotated[
+        bool,
+        typer.Option("--read-in-the-morning", help="The gauge's rain fell on the day before."),
+    ] = False,
+    issued: Annotated[
+        str | None, typer.Option(metavar="DAY", help="When the forecast was made.")
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Read and tell, write nothing.")
+    ] = False,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring in observed weather or a forecast; a gap stays a gap."""
+    opened = the_workspace(None, workspace)
+    from crossfall_app.cli.intake import read_forecasts, read_observed, store_weather
+
+    place = a_place(at, "at") or _middle_of_the_roads(opened)
+    found: list[Any]
+    if forecast:
+        mapped = any((column, unit, where, date_format, read_in_the_morning))
+        if mapped:
+            raise InputError("columns, units and dates are for observed files; a forecast has them")
+        found = read_forecasts(
+            files,
+            station=station,
+            place=a_place(at, "at"),
+            elevation_m=elevation_m,
+            issued_on=a_day(issued, "issued"),
+            time_zone=time_zone,
+        )
+    else:
+        if issued is not None:
+            raise InputError("issued is for forecasts; add --forecast")
+        found = read_observed(
+            files,
+            station=station,
+            place=place,
+            elevation_m=elevation_m,
+            shape={
+                "columns": pairs(column, "column"),
+                "units": pairs(unit, "unit"),
+                "where": pairs(where, "where"),
+                "date_format": date_format,
+                "time_zone": time_zone,
+                "reading": "day_before" if read_in_the_morning else "same_day",
+            },
+        )
+    if not dry_run:
+        store_weather(found, by=the_person())
+    if as_json:
+        say_json({"written": not dry_run, "files": [_weather_row(each) for each in found]})
+        return
+    for each in found:
+        say(each.report.summary())
+    if at is None and not forecast:
+        remark(f"the station is taken to stand at {place[0]:.4f},{place[1]:.4f}; say where: --at")
+    if dry_run:
+        remark("nothing was written")
+
+
+def _middle_of_the_roads(workspace: Workspace) -> tuple[float, float]:
+    from crossfall_app.cli.own_files import middle_of
+    from crossfall_app.store import repository
+
+    if not repository.has_network():
+        raise InputError(
+            f"{workspace.path.name} has no roads yet, so where the station stands is not known;"
+            " say where with --at LON,LAT"
+        )
+    return middle_of(repository.load_network())
+
+
+def _weather_row(found: Any) -> dict[str, Any]:
+    report = found.report
+    return {
+        "file": report.file,
+        "format": report.format,
+        "first_day": report.first_day.isoformat(),
+        "last_day": report.last_day.isoformat(),
+        "days_unknown": report.n_unknown,
+        "doubts": [str(doubt) for doubt in report.doubts],
+    }
+
+
+COMMANDS = (("import", import_, False), ("weather", weather, False))

@@ -1,0 +1,112 @@
+"""The one door of the command line: every command, and what becomes of every error.
+
+Exit codes: 0 done, 1 a mistake of crossfall's own, 2 the input cannot be used, 3 nothing feasible,
+130 stopped by the person. An error is one sentence on the error stream, never a traceback.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+from typing import Any
+
+import typer
+
+from crossfall.errors import Cancelled, CrossfallError, InfeasibleError
+from crossfall_app.cli.ask import COMMANDS as ASK
+from crossfall_app.cli.bring import COMMANDS as BRING
+from crossfall_app.cli.keep import COMMANDS as KEEP
+from crossfall_app.cli.speak import complain, remark, say
+from crossfall_app.cli.start import COMMANDS as START
+from crossfall_app.cli.week import COMMANDS as WEEK
+from crossfall_app.workspace import WORKSPACE_VARIABLE
+
+DONE, OWN_MISTAKE, BAD_INPUT, INFEASIBLE, STOPPED = 0, 1, 2, 3, 130
+
+# What typer raises for options it does not understand; its own module for them moved once
+_Refused: type[Exception] = typer.BadParameter.__mro__[2]
+
+
+def build() -> typer.Typer:
+    """All commands, in the order of a first week."""
+    app = typer.Typer(
+        name="crossfall",
+        help="Plan and prove the work that keeps gravel roads in shape.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    for name, command, is_hidden in (*START, *BRING, *ASK, *WEEK, *KEEP):
+        app.command(name, hidden=is_hidden)(command)
+    return app
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; ``arguments`` defaults to the process's own."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    command = typer.main.get_command(build())
+    with warnings.catch_warnings():
+        warnings.simplefilter("default", category=UserWarning)
+        warnings.showwarning = _show_warning
+        return _guarded(command, given)
+
+
+def _guarded(command: Any, arguments: list[str]) -> int:
+    try:
+        code = command.main(arguments, prog_name="crossfall", standalone_mode=False)
+        return code if isinstance(code, int) else DONE
+    except _Refused as error:
+        return _refuse(error)
+    except (typer.Abort, KeyboardInterrupt, Cancelled):
+        complain("stopped; whatever was finished before is kept")
+        return STOPPED
+    except InfeasibleError as error:
+        complain(str(error))
+        return INFEASIBLE
+    except CrossfallError as error:
+        complain(str(error))
+        return BAD_INPUT
+    except BrokenPipeError:
+        # Somebody closed the pager; they have seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        complain(f"{where}{error.strerror or error}")
+        return BAD_INPUT
+    except Exception as error:  # noqa: BLE001 - nobody at a yard office reads tracebacks
+        return _own_mistake(error)
+
+
+def _refuse(error: Exception) -> int:
+    if type(error).__name__ == "NoArgsIsHelpError":
+        say(str(error.ctx.get_help())  # type: ignore[attr-defined])
+        return DONE
+    told = str(error.format_message()) if hasattr(error, "format_message") else str(error)
+    complain(" ".join(told.split()) + " (see: crossfall --help)")
+    return BAD_INPUT
+
+
+def _own_mistake(error: Exception) -> int:
+    import traceback
+
+    folder = os.environ.get(WORKSPACE_VARIABLE, "")
+    where = "set CROSSFALL_DEBUG=1 to see the details"
+    if os.environ.get("CROSSFALL_DEBUG"):
+        traceback.print_exc()
+    elif os.path.isdir(folder):
+        with open(os.path.join(folder, "errors.log"), "a", encoding="utf-8") as log:
+            log.write(traceback.format_exc() + "\n")
+        where = f"the details are in {os.path.join(folder, 'errors.log')}"
+    told = " ".join(str(error).split())
+    complain(f"crossfall made a mistake of its own ({type(error).__name__}: {told}); {where}")
+    return OWN_MISTAKE
+
+
+def _show_warning(message: Any, category: type[Warning], *_: Any, **__: Any) -> None:
+    if issubclass(category, UserWarning):
+        remark(f"note: {message}")

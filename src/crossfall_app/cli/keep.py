@@ -1,0 +1,146 @@
+"""Keeping: pages, backups, and a look at the workspace's health."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+from uuid import UUID
+
+import typer
+
+from crossfall.errors import InputError, WorkspaceError
+from crossfall_app.cli.places import DirArgument, JsonOption, WorkspaceOption, the_workspace
+from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
+from crossfall_app.workspace import Workspace
+
+PORT = 8765
+
+
+def serve(
+    folder: DirArgument = None,
+    host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free one.")] = PORT,
+    workspace: WorkspaceOption = None,
+) -> None:
+    """Open the office pages; prints a link that lets one person in, once."""
+    open_pages(the_workspace(folder, workspace), host=host, port=port)
+
+
+def open_pages(workspace: Workspace, *, host: str = "127.0.0.1", port: int = PORT) -> None:
+    """Serve until Ctrl-C."""
+    from crossfall_app import runs
+    from crossfall_app.web.server import serve as serve_pages
+
+    n_left = runs.settle_leftovers()
+    if n_left:
+        remark(f"{n_left} planning run(s) were interrupted; start them again")
+    try:
+        serve_pages(workspace, host, port, announce=_announce)
+    except KeyboardInterrupt:
+        remark("the pages are closed")
+
+
+def backup(
+    folder: DirArgument = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Where to; else in the folder backups/.")
+    ] = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Copy store, settings and photos into one file, while work goes on."""
+    opened = the_workspace(folder, workspace)
+    from crossfall_app.store.backup import back_up
+
+    file = back_up(opened, to=to)
+    if as_json:
+        say_json({"file": str(file), "bytes": file.stat().st_size})
+    else:
+        say(f"The backup is {file} ({file.stat().st_size / 1e6:.1f} MB)")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="BACKUP", help="A file that backup wrote.")],
+    folder: DirArgument = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring a backup back; it is checked first, and the present state is kept aside."""
+    from crossfall_app.store.backup import restore as bring_back
+
+    opened = _even_if_damaged(folder, workspace)
+    done = bring_back(opened, file)
+    from crossfall_app.store.upkeep import bring_up_to_date
+
+    bring_up_to_date(opened)
+    kept = str(done.kept_aside) if done.kept_aside else None
+    if as_json:
+        say_json({"restored": str(file), "made_at": done.made_at, "kept_aside": kept})
+        return
+    say(f"{file} of {done.made_at} is back, with {done.n_photos} photos.")
+    if kept:
+        say(f"What was here before is in {kept}")
+
+
+def doctor(
+    folder: DirArgument = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Check workspace, store, versions, disk and printing; changes nothing."""
+    from crossfall_app.store.doctor import examine
+
+    opened = _even_if_damaged(folder, workspace)
+    findings = examine(opened)
+    is_well = all(each.is_well for each in findings)
+    if as_json:
+        rows = [
+            {"check": each.check, "is_well": each.is_well, "told": each.told} for each in findings
+        ]
+        say_json({"is_well": is_well, "findings": rows})
+    else:
+        table = new_table("", "Check", "Found")
+        for each in findings:
+            table.add_row("ok" if each.is_well else "!!", each.check, each.told)
+        say_table(table)
+    if not is_well:
+        sick = [each for each in findings if not each.is_well]
+        raise WorkspaceError(f"{sick[0].check}: {sick[0].told}")
+
+
+def run(
+    run_id: Annotated[str, typer.Argument(metavar="ID")],
+    workspace: WorkspaceOption = None,
+) -> None:
+    """Do a run that was started from the pages; not for people."""
+    opened = the_workspace(None, workspace)
+    from crossfall_app.runs.work import work
+
+    try:
+        number = UUID(run_id)
+    except ValueError:
+        raise InputError(f"run {run_id!r} is not the name of a run") from None
+    say(work(opened, number))
+
+
+def _announce(link: str) -> None:
+    say("The pages are open. This link lets one person in, once, within a quarter of an hour:")
+    say(f"  {link}")
+    remark("Ctrl-C closes the pages.")
+
+
+def _even_if_damaged(folder: Path | None, workspace: Path | None) -> Workspace:
+    """The workspace without bringing its store up to date: it may be past opening."""
+    from crossfall_app.cli.places import named_workspace
+    from crossfall_app.workspace import open_workspace
+
+    return open_workspace(named_workspace(folder, workspace), migrate=False)
+
+
+COMMANDS = (
+    ("serve", serve, False),
+    ("backup", backup, False),
+    ("restore", restore, False),
+    ("doctor", doctor, False),
+    ("run", run, True),
+)

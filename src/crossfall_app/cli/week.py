@@ -1,0 +1,221 @@
+"""The main job: plan the week, and put its cards on paper."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from crossfall.errors import InfeasibleError, InputError
+from crossfall_app.cli.places import (
+    DirArgument,
+    JsonOption,
+    WorkspaceOption,
+    a_day,
+    the_person,
+    the_workspace,
+    usual_first_day,
+)
+from crossfall_app.cli.speak import say, say_json, shown_progress
+from crossfall_app.workspace import Workspace
+
+if TYPE_CHECKING:
+    from crossfall.model import District, JobCard, Plan
+    from crossfall_app.store.repository import StoredWeek
+
+
+@dataclass(frozen=True)
+class ShownWeek:
+    """A planned week with what is said about it."""
+
+    district: District
+    plan: Plan
+    kept: StoredWeek
+    result: dict[str, Any]
+    """What ``--json`` prints."""
+
+    @property
+    def cards(self) -> tuple[JobCard, ...]:
+        return self.kept.cards
+
+
+def plan(
+    folder: DirArgument = None,
+    days: Annotated[int, typer.Option(min=1, max=14, help="Days to plan.")] = 5,
+    seconds: Annotated[float, typer.Option(min=0, help="Time to search for the plan.")] = 20.0,
+    seed: Annotated[int, typer.Option(min=0, help="For the same plan again.")] = 1,
+    start: Annotated[
+        str | None, typer.Option(metavar="DAY", help="First day; today when left out.")
+    ] = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Plan the week: who goes where on which day, what it costs, what is left out and why."""
+    opened = the_workspace(folder, workspace)
+    first_day = a_day(start, "start")
+    shown = plan_the_week(opened, days=days, seconds=seconds, seed=seed, first_day=first_day)
+    if as_json:
+        say_json(shown.result)
+    else:
+        show_week(shown)
+
+
+def cards(
+    folder: DirArgument = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The PDF; else one in the folder out/.")
+    ] = None,
+    day: Annotated[str | None, typer.Option(metavar="DAY", help="Only this day's.")] = None,
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    units: Annotated[
+        str | None, typer.Option(help="metric or us; else the workspace's own.")
+    ] = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the latest plan's job cards as a PDF."""
+    opened = the_workspace(folder, workspace)
+    from crossfall_app.store import repository
+
+    week = repository.latest_week()
+    if week is None:
+        raise InputError("there is no plan yet; make one with: crossfall plan")
+    only = a_day(day, "day")
+    chosen = tuple(card for card in week.cards if only is None or card.day == only)
+    if not chosen:
+        raise InputError(f"plan {week.plan.id} has no card" + (f" for {only}" if only else ""))
+    file = make_cards_file(opened, chosen, out=out, paper=paper, units=units)
+    if as_json:
+        say_json({"file": str(file), "cards": len(chosen), "plan": week.plan.id})
+    else:
+        say(f"{len(chosen)} job cards of plan {week.plan.id} are in {file}")
+
+
+def plan_the_week(
+    workspace: Workspace,
+    *,
+    days: int,
+    seconds: float,
+    seed: int,
+    first_day: date | None = None,
+) -> ShownWeek:
+    """Plan, check and keep a week.
+
+    Raises
+    ------
+    InfeasibleError
+        If the plan breaks a rule, or not one job can be done in these days.
+    """
+    from crossfall_app.runs.planning import plan_from_store
+    from crossfall_app.store import repository
+
+    _refuse_without_network()
+    with shown_progress("Planning") as progress:
+        planned = plan_from_store(
+            first_day=first_day or usual_first_day(workspace),
+            n_days=days,
+            seconds=seconds,
+            seed=seed,
+            made_at=workspace.now(),
+            progress=progress,
+        )
+    week = planned.week
+    if week.violations:
+        first = week.violations[0]
+        raise InfeasibleError(
+            f"the plan breaks {len(week.violations)} of the checker's rules and was not kept;"
+            f" the first: {first.message} ({first.where})"
+        )
+    kept = repository.save_week(week, by=the_person())
+    if week.jobs and not kept.plan.itineraries:
+        raise InfeasibleError(
+            f"not one of {len(week.jobs)} jobs can be done in these days; most often because:"
+            f" {_commonest_reason(kept.plan)}"
+        )
+    return ShownWeek(planned.district, kept.plan, kept, _result(planned.district, kept))
+
+
+def show_week(shown: ShownWeek) -> None:
+    """The plan as a foreman reads it."""
+    from crossfall_app.cli.week_table import say_week
+
+    say_week(shown.district, shown.kept)
+
+
+def make_cards_file(
+    workspace: Workspace,
+    chosen: tuple[JobCard, ...],
+    *,
+    out: Path | None = None,
+    paper: str = "a4",
+    units: str | None = None,
+) -> Path:
+    """Write the cards as one PDF and return where it is; a half-written one never bears its name.
+
+    Raises
+    ------
+    InputError
+        If paper or units are unknown.
+    """
+    from crossfall.report import cards_pdf
+
+    if paper not in {"a4", "letter"}:
+        raise InputError(f"paper is {paper!r}; expected a4 or letter")
+    wanted = units or workspace.config.units
+    if wanted not in {"metric", "us"}:
+        raise InputError(f"units is {wanted!r}; expected metric or us")
+    if not chosen:
+        raise InputError("there is no card to write")
+    days = [card.day for card in chosen]
+    file = out or workspace.out / f"cards-{min(days)}-to-{max(days)}.pdf"
+    pdf = cards_pdf(chosen, paper=paper, units=wanted)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    part = file.with_name(file.name + ".part")
+    part.write_bytes(pdf)
+    part.replace(file)
+    return file
+
+
+def _refuse_without_network() -> None:
+    from crossfall_app.store import repository
+
+    if not repository.has_network():
+        raise InputError("the workspace has no network; bring one in with: crossfall import")
+
+
+def _commonest_reason(plan: Plan) -> str:
+    counts: dict[str, int] = {}
+    for each in plan.unserved:
+        counts[each.reason] = counts.get(each.reason, 0) + 1
+    return max(counts, key=lambda reason: counts[reason]) if counts else "no reason was found"
+
+
+def _result(district: District, week: StoredWeek) -> dict[str, Any]:
+    from crossfall_app.cli import STARTED
+    from crossfall_app.cli.week_table import cost_json, itinerary_rows, unserved_rows, week_cost
+
+    plan = week.plan
+    return {
+        "plan": plan.id,
+        "first_day": plan.first_day.isoformat(),
+        "last_day": (plan.first_day + timedelta(days=plan.n_days - 1)).isoformat(),
+        "jobs_served": len(plan.served),
+        "jobs_unserved": len(plan.unserved),
+        "benefit": plan.benefit_h,
+        "benefit_bound": plan.benefit_bound_h,
+        "gap_pct": plan.gap_pct,
+        "unserved": unserved_rows(district, plan),
+        "itineraries": itinerary_rows(district, week),
+        "checker_violations": len(week.violations),
+        "cost": cost_json(week_cost(week)),
+        "cards": len(week.cards),
+        "is_invented": district.is_invented,
+        "wall_s": round(time.perf_counter() - STARTED, 3),
+    }
+
+
+COMMANDS = (("plan", plan, False), ("cards", cards, False))

@@ -1,0 +1,167 @@
+"""A look at the workspace's health: reads everything, changes nothing."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import stat
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from crossfall.errors import CrossfallError, WorkspaceError
+from crossfall_app.workspace import FOLDERS, SECRET_FILE, Workspace
+
+_FREE_BYTES = 500_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was checked."""
+
+    check: str
+    is_well: bool
+    told: str
+
+
+def examine(workspace: Workspace) -> tuple[Finding, ...]:
+    """Check everything that can go wrong without anybody noticing."""
+    checks: tuple[tuple[str, Callable[[Workspace], str]], ...] = (
+        ("program", _program),
+        ("workspace", _folders),
+        ("secret key", _secret),
+        ("disk", _disk),
+        ("database", _database),
+        ("layout", _layout),
+        ("references", _references),
+        ("audit", _audit),
+        ("cards", _cards),
+        ("network", _network),
+        ("printing", _printing),
+    )
+    return tuple(_findings(workspace, checks))
+
+
+def _findings(
+    workspace: Workspace, checks: tuple[tuple[str, Callable[[Workspace], str]], ...]
+) -> Iterator[Finding]:
+    from django.db import DatabaseError
+
+    for name, check in checks:
+        try:
+            yield Finding(name, True, check(workspace))
+        except CrossfallError as error:
+            yield Finding(name, False, str(error))
+        except DatabaseError as error:
+            yield Finding(name, False, f"cannot be read: {' '.join(str(error).split())}")
+        except OSError as error:
+            yield Finding(name, False, f"cannot be read: {error.strerror}")
+
+
+def _program(_: Workspace) -> str:
+    import django
+
+    from crossfall_app.store.upkeep import program_version
+
+    python = ".".join(str(part) for part in sys.version_info[:3])
+    return f"crossfall {program_version()}, Python {python}, Django {django.__version__}"
+
+
+def _folders(workspace: Workspace) -> str:
+    for name in FOLDERS:
+        folder = workspace.path / name
+        if not folder.is_dir():
+            raise WorkspaceError(f"the folder {name} is missing; make it again")
+        if not os.access(folder, os.W_OK):
+            raise WorkspaceError(f"the folder {name} cannot be written")
+    return str(workspace.path)
+
+
+def _secret(workspace: Workspace) -> str:
+    file = workspace.path / SECRET_FILE
+    if not file.is_file():
+        raise WorkspaceError("is missing; it is made anew at the next start, and all sign in again")
+    if os.name == "posix" and stat.S_IMODE(file.stat().st_mode) & 0o077:
+        raise WorkspaceError(f"others can read it; run: chmod 600 {file}")
+    return "readable by its owner only"
+
+
+def _disk(workspace: Workspace) -> str:
+    free = shutil.disk_usage(workspace.path).free
+    if free < _FREE_BYTES:
+        raise WorkspaceError(f"only {free / 1e6:.0f} MB are free; make room before the next backup")
+    return f"{free / 1e9:.1f} GB free"
+
+
+def _database(workspace: Workspace) -> str:
+    from django.db import connection
+
+    if connection.vendor != "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("SHOW server_version")
+            return f"PostgreSQL {cursor.fetchone()[0]}"
+    from crossfall_app.store.backup import check_sqlite
+
+    check_sqlite(workspace.database_file)
+    with connection.cursor() as cursor:
+        mode = cursor.execute("PRAGMA journal_mode").fetchone()[0]
+    if mode != "wal":
+        raise WorkspaceError(f"journal mode is {mode}; the disk cannot share a write-ahead log")
+    size = workspace.database_file.stat().st_size
+    return f"SQLite, {size / 1e6:.1f} MB, whole"
+
+
+def _layout(_: Workspace) -> str:
+    from crossfall_app.store.upkeep import compare_layout
+
+    ahead, behind, _is_new = compare_layout()
+    if ahead:
+        raise WorkspaceError(f"the store is newer than this program: it has {ahead[-1]}")
+    if behind:
+        raise WorkspaceError(f"{len(behind)} steps behind; any other command brings it up to date")
+    return "as this program expects"
+
+
+def _references(_: Workspace) -> str:
+    from django.db import IntegrityError, connection
+
+    try:
+        connection.check_constraints()
+    except IntegrityError as error:
+        raise WorkspaceError(f"a row points to a missing one: {error}") from error
+    return "every row points to one that is there"
+
+
+def _audit(_: Workspace) -> str:
+    from crossfall_app.store import audit, models
+
+    at = audit.first_break()
+    if at is not None:
+        raise WorkspaceError(f"line {at} was altered or taken out after it was written")
+    return f"{models.Audit.objects.count()} lines, unbroken"
+
+
+def _cards(_: Workspace) -> str:
+    from crossfall_app.store import convert, models
+
+    n_cards = 0
+    for row in models.JobCard.objects.iterator():
+        convert.card_to_noun(row)
+        n_cards += 1
+    return f"{n_cards} cards, none altered"
+
+
+def _network(_: Workspace) -> str:
+    from crossfall_app.store import repository
+
+    network = repository.load_network()
+    return f"{len(network.segments)} segments, {network.maintained_km:.1f} km maintained"
+
+
+def _printing(_: Workspace) -> str:
+    import typst
+
+    page = typst.compile(b"#set page(width: 40mm, height: 20mm)\nok")
+    if not bytes(page).startswith(b"%PDF"):
+        raise WorkspaceError("typst made no PDF; install crossfall again")
+    return "typst makes PDF; no browser is needed"
