@@ -84,7 +84,8 @@ def _guarded(command: Any, arguments: list[str]) -> int:
 
 def _refuse(error: Exception) -> int:
     if type(error).__name__ == "NoArgsIsHelpError":
-        say(str(error.ctx.get_help())  # type: ignore[attr-defined])
+        context: Any = getattr(error, "ctx", None)
+        say(context.get_help() if context else "")
         return DONE
     told = str(error.format_message()) if hasattr(error, "format_message") else str(error)
     complain(" ".join(told.split()) + " (see: crossfall --help)")
