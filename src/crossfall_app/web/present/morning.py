@@ -264,7 +264,7 @@ def _rain(rain_mm: Floats, lengths: Floats, measures: Measures) -> str:
     if members.size == 0:
         return ""
     much = measures.show(float(np.quantile(members, _RAIN_QUANTILE)), "mm")
-    return f"up to {much}" if float(much.split()[0]) > 0 else "dry"
+    return f"up to {much}" if much != measures.show(0.0, "mm") else "dry"
 
 
 def _sentence(days: tuple[DayColumn, ...], go: tuple[GoRow, ...]) -> str:
