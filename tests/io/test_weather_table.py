@@ -265,9 +265,7 @@ def test_files_that_are_not_there_or_not_text(tmp_path):
 
 @settings(max_examples=25, deadline=None)
 @given(
-    rain=st.lists(
-        st.one_of(st.none(), st.floats(0, 150, allow_nan=False)), min_size=1, max_size=30
-    ),
+    rain=st.lists(st.one_of(st.none(), st.floats(0, 55, allow_nan=False)), min_size=1, max_size=30),
     shuffle=st.randoms(use_true_random=False),
 )
 def test_what_is_written_is_read_back_in_any_order(tmp_path_factory, rain, shuffle):

@@ -19,11 +19,11 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from crossfall.errors import CrossfallWarning, InputError, Problem
+from crossfall.io.text import open_text
 from crossfall.io.weather.figures import Floats, to_si
 from crossfall.io.weather.hours import to_days
 from crossfall.io.weather.quality import judge_days, judge_hours
 from crossfall.io.weather.report import ForecastImport, WeatherReport
-from crossfall.io.weather.text import open_text
 from crossfall.model import Forecast, Station
 from crossfall.model.policy import WeatherPolicy
 

@@ -18,8 +18,8 @@ from pathlib import Path
 import numpy as np
 
 from crossfall.errors import InputError, Problem, refuse
+from crossfall.io.text import open_text
 from crossfall.io.weather.calendar import Readings
-from crossfall.io.weather.text import open_text
 
 USED = {"PRCP": "rain", "TMAX": "tmax", "TMIN": "tmin", "AWND": "wind"}
 _MULTI_DAY = "MDPR"

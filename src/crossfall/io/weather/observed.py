@@ -12,12 +12,12 @@ import numpy as np
 
 from crossfall.errors import CrossfallWarning, InputError, Problem
 from crossfall.formulas.evapotranspiration import saturation_vapour_kpa
+from crossfall.io.text import first_line
 from crossfall.io.weather.calendar import Readings
 from crossfall.io.weather.ghcn import looks_like_by_station, read_by_station, read_dly
 from crossfall.io.weather.quality import judge_days
 from crossfall.io.weather.report import WeatherImport, WeatherReport
 from crossfall.io.weather.table import TableShape, read_table
-from crossfall.io.weather.text import first_line
 from crossfall.model import Station, WeatherRecord
 from crossfall.model.policy import WeatherPolicy
 

@@ -15,11 +15,11 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from crossfall.errors import InputError, Problem, refuse
+from crossfall.io.text import open_text
 from crossfall.io.weather.calendar import Readings, by_day
 from crossfall.io.weather.figures import SI, TRACE, Floats, number, to_si
 from crossfall.io.weather.hours import distinct_hours, to_days
 from crossfall.io.weather.quality import judge_hours
-from crossfall.io.weather.text import open_text
 from crossfall.model.policy import WeatherPolicy
 
 WHEN = ("date", "time", "year", "month", "day", "hour")

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from crossfall.model.policy.costs import CostsPolicy
 from crossfall.model.policy.design import DesignPolicy
 from crossfall.model.policy.dispatch import DispatchPolicy
+from crossfall.model.policy.entry import EntryPolicy
 from crossfall.model.policy.gate import GatePolicy
 from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.policy.needs import NeedsPolicy
@@ -22,6 +23,7 @@ __all__ = [
     "CostsPolicy",
     "DesignPolicy",
     "DispatchPolicy",
+    "EntryPolicy",
     "GatePolicy",
     "LearningPolicy",
     "MoisturePolicy",
@@ -50,3 +52,4 @@ class Policy:
     weather: WeatherPolicy = field(default_factory=WeatherPolicy)
     records: RecordsPolicy = field(default_factory=RecordsPolicy)
     learning: LearningPolicy = field(default_factory=LearningPolicy)
+    entry: EntryPolicy = field(default_factory=EntryPolicy)

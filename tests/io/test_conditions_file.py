@@ -1,0 +1,197 @@
+"""Inspections in and out: equal after the round trip, slips named by row and field."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crossfall.demo import osier_valley, section_grid
+from crossfall.errors import InputError, UnitsError
+from crossfall.io.conditions import COLUMNS, read_bad_roads, read_conditions, write_conditions
+from crossfall.model import Condition
+
+HEAD = "segment_id,observed_on,crown,drainage,gravel,deformation,defects"
+ROW = "OV0001,2026-05-12,4,4.5,3,2,4"
+
+
+@pytest.fixture
+def survey(tmp_path):
+    def write(*rows: str, head: str = HEAD):
+        path = tmp_path / "survey.csv"
+        path.write_text("\n".join((head, *rows)) + "\n")
+        return path
+
+    return write
+
+
+def _maybe(strategy):
+    return st.none() | strategy
+
+
+SCORE = st.integers(2, 10).map(lambda n: n / 2)
+CONDITION = st.builds(
+    Condition,
+    segment_id=st.text("abcXYZ0123 -_äß", min_size=1).map(str.strip).filter(bool),
+    observed_on=st.dates(date(2020, 1, 1), date(2030, 1, 1)),
+    crown=SCORE,
+    drainage=SCORE,
+    gravel=SCORE,
+    deformation=SCORE,
+    defects=SCORE,
+    method=st.sampled_from(["measured", "computed", "estimated", "default"]),
+    observer=st.text("Aa, \"'", max_size=5).map(str.strip),
+    crossfall_pct=_maybe(st.floats(0.5, 9)),
+    gravel_mm=_maybe(st.floats(20, 200)),
+    corrugation_mm=_maybe(st.floats(0, 90)),
+    corrugation_spacing_m=_maybe(st.floats(0.3, 2)),
+    pothole_mm=_maybe(st.floats(0, 90)),
+    pothole_count_per_km=_maybe(st.floats(0, 90)),
+    rut_mm=_maybe(st.floats(0, 90)),
+    loose_mm=_maybe(st.floats(0, 90)),
+    has_secondary_ditch=st.booleans(),
+    has_high_shoulder=st.booleans(),
+    is_ditch_blocked=st.booleans(),
+    is_culvert_blocked=st.booleans(),
+    windrow_side=st.sampled_from([None, "left", "right", "both"]),
+    note=st.text("line\n, ;", max_size=8).map(str.strip),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(CONDITION, min_size=1, max_size=6, unique_by=lambda c: (c.segment_id, c.observed_on)),
+    st.integers(0, 90),
+)
+def test_what_is_written_is_read_back_equal(tmp_path_factory, conditions, days):
+    path = tmp_path_factory.mktemp("c") / "survey.csv"
+    given_ = tuple(
+        Condition(**{name: getattr(c, name) for name in COLUMNS if name != "last_bladed_on"},
+                  last_bladed_on=c.observed_on - timedelta(days=days) if days else None)
+        for c in conditions
+    )  # fmt: skip
+    assert read_conditions(write_conditions(given_, path)) == given_
+
+
+def test_the_invented_survey_comes_back_equal(tmp_path):
+    district = osier_valley(today=date(2026, 6, 10))
+    path = write_conditions(district.conditions, tmp_path / "survey.csv")
+    assert read_conditions(path, network=district.network) == district.conditions
+
+
+def test_method_follows_from_what_was_written_down(survey):
+    head = HEAD + ",crossfall_pct,method"
+    rows = ("A,2026-05-12,4,4,4,4,4,,", "B,2026-05-12,4,4,4,4,4,3.5,",
+            "C,2026-05-12,4,4,4,4,4,3.5,estimated")  # fmt: skip
+    found = read_conditions(survey(*rows, head=head))
+    assert [condition.method for condition in found] == ["estimated", "measured", "estimated"]
+
+
+@pytest.mark.parametrize(
+    ("head", "message"),
+    [
+        (HEAD + ",gravel_thickness", "column 'gravel_thickness' is unknown"),
+        (HEAD + ",gravel_m", "column 'gravel_m' is unknown; did you mean gravel_mm"),
+        (HEAD + ",crown", "column 'crown' is there twice"),
+        (HEAD.replace(",defects", ""), "column 'defects' is missing"),
+    ],
+)
+def test_wrong_headers_are_refused(survey, head, message):
+    with pytest.raises(InputError, match=message):
+        read_conditions(survey(ROW, head=head))
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        ("A,2026-05-12,4,4,4,4", "row 2: has 6 cells; expected 7"),
+        ("A,2026-05-12,4,4,4,4,", "row 2, defects: is missing"),
+        ("A,12.05.2026,4,4,4,4,4", "row 2, observed_on: is '12.05.2026'; expected a day"),
+        ("A,2026-05-12,4,4,4,6,4", r"row 2, deformation: is 6; expected 1 to 5 \(failed to"),
+        ("A,2026-05-12,4,4,4,good,4", "row 2, deformation: is 'good'; expected a figure"),
+        ('A,2026-05-12,4,4,4,"3,5",4', "decimal point, not a comma"),
+        ("OV0001,2026-05-12,1,1,1,1,1", "row 3: looks at OV0001 on 2026-05-12 again, as row 2 did"),
+    ],
+)
+def test_bad_rows_are_named(survey, row, message):
+    rows = (ROW, row) if "row 3" in message else (row,)
+    with pytest.raises(InputError, match=message):
+        read_conditions(survey(*rows))
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "message"),
+    [
+        ("gravel_mm", "4000", "gravel_mm: is 4000; expected 0 to 600"),
+        ("rut_mm", "-3", "rut_mm: is -3; expected 0 to 400"),
+        ("crossfall_pct", "40", "crossfall_pct: is 40"),
+        ("last_bladed_on", "2026-05-13", "after it was looked at on 2026-05-12"),
+        ("windrow_side", "middle", "windrow_side: is 'middle'; expected left, right, both"),
+        ("has_high_shoulder", "perhaps", "expected yes or no"),
+        ("method", "guessed", "method: is 'guessed'"),
+    ],
+)
+def test_figures_that_cannot_be_are_named(survey, column, cell, message):
+    with pytest.raises(InputError, match=message):
+        read_conditions(survey(f"{ROW},{cell}", head=f"{HEAD},{column}"))
+
+
+def test_slopes_as_fractions_and_thickness_in_inches_are_refused(survey):
+    with pytest.raises(UnitsError, match=r"is 0\.04 %; if it was meant as a fraction write 4"):
+        read_conditions(survey(f"{ROW},0.04", head=f"{HEAD},crossfall_pct"))
+    rows = [ROW.replace("0001", f"000{n}") + f",{n}" for n in (2, 3, 4)]
+    with pytest.raises(UnitsError, match=r"gravel_mm is 3 mm at the median; if it is in inches"):
+        read_conditions(survey(*rows, head=f"{HEAD},gravel_mm"))
+
+
+def test_segments_must_be_of_the_network(survey):
+    network = section_grid(200, seed=1)
+    paved = next(s for s in network.segments if not s.is_maintained)
+    maintained = network.maintained[0]
+    good = ROW.replace("OV0001", maintained.id)
+    assert len(read_conditions(survey(good), network=network)) == 1
+    for id_, message in (("NOWHERE", "is no segment of the network"), (paved.id, "not maintained")):
+        with pytest.raises(InputError, match=message):
+            read_conditions(survey(ROW.replace("OV0001", id_)), network=network)
+
+
+def test_files_with_nothing_in_them(survey, tmp_path):
+    with pytest.raises(InputError, match="has a header and no row"):
+        read_conditions(survey("", ""))
+    empty = tmp_path / "empty.csv"
+    empty.write_text("")
+    with pytest.raises(InputError, match="is empty; expected the columns segment_id"):
+        read_conditions(empty)
+
+
+def test_bad_roads_for_a_first_week(tmp_path):
+    path = tmp_path / "bad.csv"
+    path.write_text(
+        "road,is_bad,last_bladed_on\nAvocet Avenue,,2026-05-01\nOV0042,yes,\n"
+        "Curlew Avenue,no,2026-05-20\n"
+    )
+    told = read_bad_roads(path)
+    assert told.bad == ("Avocet Avenue", "OV0042")
+    assert told.last_bladed == {
+        "Avocet Avenue": date(2026, 5, 1),
+        "Curlew Avenue": date(2026, 5, 20),
+    }
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("road\nA,yes\n", "has 2 cells; expected 1"),
+        ("road,is_bad\n,yes\n", "row 2, road: is missing"),
+        ("road,is_bad\nA,often\n", "is_bad: is 'often'; expected yes or no"),
+        ("name\nA\n", "column 'name' is unknown"),
+        ("road,last_bladed_on\nA,2026-05-01\nA,2026-05-02\n", "row 3: A was last bladed on"),
+    ],
+)
+def test_bad_roads_slips(tmp_path, text, message):
+    path = tmp_path / "bad.csv"
+    path.write_text(text)
+    with pytest.raises(InputError, match=message):
+        read_bad_roads(path)
