@@ -35,6 +35,12 @@ def test_frost_index_in_hours_is_close_to_days():
     assert hours == pytest.approx(frost_index(days), rel=0.02)
 
 
+def test_a_capped_layer_thaws_within_days_of_a_long_winter():
+    t = np.concatenate([np.full(100, -9.0), np.full(4, 3.0)])
+    assert frost_index(t)[-1] > 200
+    assert frost_index(t, cap_c_day=6.5)[-3:].max() <= 3.2
+
+
 def test_stefan():
     # z2 L / (2 k 86400) with L = 334000 rho w, k 2: 3.196 and 1.421 degC d (+-.005)
     found = freeze_through_c_day([0.15, 0.10], 2100.0, 7.0, 2.0)

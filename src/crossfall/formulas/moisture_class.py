@@ -50,6 +50,10 @@ class Bands:
         if not np.all((self.dry_pct <= self.lower_pct) & (self.lower_pct < self.upper_pct)):
             raise InputError("bands must rise: dry_pct <= lower_pct < upper_pct")
 
+    def part(self, segments: slice | list[int]) -> Bands:
+        """The same for some segments."""
+        return Bands(self.dry_pct[segments], self.lower_pct[segments], self.upper_pct[segments])
+
 
 def workable_bands(
     optimum_pct: Floats,

@@ -36,12 +36,15 @@ def frost_index(
     tmean_c: Floats,
     *,
     decay: float = 0.97,
+    cap_c_day: float = np.inf,
     start: npt.ArrayLike = 0.0,
     step_days: float = 1.0,
 ) -> Floats:
     """Frost index of a ploughed road at the end of each step [degC d]; F = max(decay F - T, 0).
 
-    Source: LISFLOOD documentation after Molnau and Bissell (snow term 1 on a ploughed road).
+    Source: LISFLOOD documentation after Molnau and Bissell (snow term 1 on a ploughed road),
+    written for whole soils. ``cap_c_day`` (ours) keeps the index to what a thin layer can hold,
+    so that it thaws in days after a long winter; what lies deeper is :func:`thaw_season`'s.
 
     Examples
     --------
@@ -54,7 +57,7 @@ def frost_index(
     index = np.zeros(tmean.shape)
     now = np.broadcast_to(np.asarray(start, float), tmean.shape[:-1])
     for day in range(tmean.shape[-1]):
-        now = np.maximum(decay**step_days * now - tmean[..., day] * step_days, 0.0)
+        now = np.clip(decay**step_days * now - tmean[..., day] * step_days, 0.0, cap_c_day)
         index[..., day] = now
     return index
 

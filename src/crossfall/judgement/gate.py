@@ -8,7 +8,7 @@ permit the task is its chance. Hand work and emergencies always pass.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from functools import cached_property
 from typing import Literal, get_args
 
@@ -17,8 +17,9 @@ import numpy.typing as npt
 
 from crossfall.errors import InputError
 from crossfall.formulas.moisture_class import MoistureClass
+from crossfall.judgement.load_limit import heaviest_axle_t, legal_payload_t
 from crossfall.judgement.state import MoistureState
-from crossfall.model.fleet import Fleet
+from crossfall.model.fleet import Fleet, MachineKind
 from crossfall.model.need import Task
 from crossfall.model.policy import Policy
 from crossfall.model.policy.gate import GatePolicy, GateRule, Surface
@@ -38,6 +39,7 @@ _SURFACES: tuple[Surface, ...] = (
     "thaw_weak",
 )
 _WEAK = _SURFACES.index("thaw_weak")
+_SURE = 0.95  # from here on a sentence does not mention the chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +70,8 @@ class GateTable:
     has_water_truck: bool
     is_grader_light: bool
     """Whether the lightest grader may blade potholes on a thaw-weak road."""
+    is_posted_shut: Bools
+    """Whether a signed load limit leaves no truck of ours a load that pays, (segment, day)."""
     p_dry: dict[Task, Floats]
     """Chance without water, (segment, day)."""
     p_watered: dict[Task, Floats]
@@ -93,8 +97,12 @@ class GateTable:
         watered = self.needs_water(task)
         return np.asarray(np.where(watered, self.p_watered[task], self.p_dry[task]))
 
-    def verdict(self, segment_id: str, day: date, task: Task) -> GateVerdict:
-        """Decision, chance and reason for one task.
+    def verdict(
+        self, segment_id: str, day: date, task: Task, *, axle_t: float | None = None
+    ) -> GateVerdict:
+        """Decision, chance and reason for one task, for a machine of heaviest axle ``axle_t``.
+
+        Without ``axle_t`` the fleet's own machines are judged.
 
         Raises
         ------
@@ -103,6 +111,9 @@ class GateTable:
         """
         row, at = self.index(segment_id), self.state.day_index(day)
         decision: Decision = "refused"
+        heavy = self._too_heavy(row, at, task, axle_t)
+        if heavy:
+            return GateVerdict("refused", 0.0, heavy)
         if self._plain[_known(task)][row, at]:
             decision = "allowed"
         elif self.needs_water(task)[row, at]:
@@ -119,6 +130,22 @@ class GateTable:
             if task not in ("hand_work", "emergency")
         ]
         return f"{self.first_day}, segments open for work: {', '.join(parts)}"
+
+    def _too_heavy(self, row: int, at: int, task: Task, axle_t: float | None) -> str:
+        """Why a machine of this axle may not go there, or nothing."""
+        if axle_t is None or task == "emergency":
+            return ""
+        posted = self.state.posted_axle_t[row, at]
+        if axle_t > posted:
+            return f"Posted at {posted:g} t an axle, this one has {axle_t:.1f} t."
+        is_blading = task == "light_blading"
+        most = self.policy.weak_blading_axle_t if is_blading else self.policy.weak_axle_t
+        if self.state.thaw_weak[row, at] and axle_t > most:
+            return (
+                f"Weak below from the thaw: at most {most:g} t an axle, this one has"
+                f" {axle_t:.1f} t."
+            )
+        return ""
 
     @cached_property
     def _plain(self) -> dict[Task, Bools]:
@@ -137,13 +164,20 @@ class GateTable:
         if task in ("hand_work", "emergency"):
             return f"{rule.says}."
         figures = self.state.reason(segment_id, day)
+        posted = self.state.posted_axle_t[row, at]
+        if task == "hauling" and np.isfinite(posted):
+            if self.is_posted_shut[row, at]:
+                return f"Posted at {posted:g} t an axle: no truck of ours pays there. {figures}"
+            if decision != "refused":
+                return f"Posted at {posted:g} t an axle: part loads only. {figures}"
         if task == "light_blading" and is_weak and not self.is_grader_light:
             return f"Weak below from the thaw, and every grader is too heavy for it. {figures}"
         if decision != "refused" and (rule.permission == "no" or decision == "if_watered"):
             chance = self.p(task)[row, at]
             how = "with water" if decision == "if_watered" else "as it may yet turn out"
             says = rule.says if rule.permission == "watered" else f"Possible {how}"
-            return f"{says}, about {_tenths(chance)}. {figures}"
+            sure = "" if chance >= _SURE else f", about {_tenths(chance)}"
+            return f"{says}{sure}. {figures}"
         if decision == "refused" and rule.permission == "watered":
             return f"{rule.says}, and there is no water truck. {figures}"
         if decision == "refused" and rule.permission == "yes":
@@ -167,11 +201,13 @@ def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable
         and machine.capacity >= rules.water_tank_least_l
         for machine in fleet.machines
     )
-    axles = [rules.grader_axle_share * machine.mass_t for machine in fleet.graders]
+    axles = [heaviest_axle_t(machine, rules) for machine in fleet.graders]
     is_light = bool(axles) and min(axles) <= rules.weak_blading_axle_t
 
+    shut = _shut(state.posted_axle_t, fleet, "haul_truck", rules)
+    no_water = _shut(state.posted_axle_t, fleet, "water_truck", rules)
     surface = state.group_surface_classes
-    is_weak = state.station_is_weak[:, state.groups.station_or_first]
+    is_weak = state.site_is_weak[:, state.site_of_group]
     expand = state.groups.of_segment
     p_dry, p_watered = {}, {}
     for task in TASKS:
@@ -182,6 +218,11 @@ def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable
             plain[_WEAK] = watered[_WEAK] = False
         p_dry[task] = _share(plain, surface, is_weak)[expand]
         p_watered[task] = _share(watered, surface, is_weak)[expand]
+        if task == "hauling":
+            p_dry[task] = np.where(shut, 0.0, p_dry[task])
+            p_watered[task] = np.where(shut, 0.0, p_watered[task])
+        else:
+            p_watered[task] = np.where(no_water, p_dry[task], p_watered[task])
     return GateTable(
         segment_ids=state.segment_ids,
         first_day=state.first_day,
@@ -190,6 +231,7 @@ def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable
         policy=rules,
         has_water_truck=has_water,
         is_grader_light=is_light,
+        is_posted_shut=shut,
         p_dry=p_dry,
         p_watered=p_watered,
     )
@@ -199,6 +241,21 @@ def _share(permits: Bools, surface: npt.NDArray[np.int8], is_weak: Bools) -> Flo
     """Share of members whose surface permits it; a weak road must permit it both ways."""
     is_ok = permits[surface] & (permits[_WEAK] | ~is_weak)
     return np.asarray(is_ok.mean(axis=0))
+
+
+def _shut(posted_axle_t: Floats, fleet: Fleet, kind: MachineKind, policy: GatePolicy) -> Bools:
+    """Where a posted limit leaves no machine of a kind enough load."""
+    trucks = [machine for machine in fleet.machines if machine.kind == kind]
+    shut = np.zeros(posted_axle_t.shape, dtype=bool)
+    for limit in np.unique(posted_axle_t[np.isfinite(posted_axle_t)]):
+        pays = any(
+            legal_payload_t(truck, float(limit), policy)
+            >= policy.part_load_least * legal_payload_t(truck, np.inf, policy)
+            > 0
+            for truck in trucks
+        )
+        shut |= (posted_axle_t == limit) & (not pays)
+    return shut
 
 
 def _rule(policy: GatePolicy, task: Task, surface: Surface) -> GateRule:
@@ -229,11 +286,6 @@ def _known(task: Task) -> Task:
 
 def _tenths(chance: float) -> str:
     return f"{round(10 * chance)} chances in 10"
-
-
-def last_day(table: GateTable) -> date:
-    """Last day judged."""
-    return table.first_day + timedelta(days=table.n_days - 1)
 
 
 assert len(MoistureClass) == _WEAK, "the surfaces must follow the order of MoistureClass"

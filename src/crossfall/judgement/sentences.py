@@ -13,7 +13,7 @@ from crossfall.formulas.moisture_class import MoistureClass
 
 @dataclass(frozen=True, slots=True)
 class DayFigures:
-    """One segment on one day, in the middle of its members."""
+    """One segment on one day; moisture and rain are the middle of the members that agree."""
 
     likely: MoistureClass
     chance: float
@@ -26,13 +26,15 @@ class DayFigures:
     """The day before."""
     rain_mm: float
     """This day."""
-    chance_rain: float
-    """Chance of more rain than can be worked in."""
+    is_rain_to_blame: bool
+    """Whether rain of the day itself, not wetness at its start, makes it too wet."""
     is_thaw_weak: bool
     workable_from: str | None
     """First part of the day on which it is likely workable."""
     lead_days: int
     """Days after the first day of the state."""
+    seen: str = ""
+    """What somebody saw here lately: ``seen too wet by Ann on 3 June``."""
 
 
 def foreman_sentence(day: DayFigures) -> str:
@@ -40,7 +42,7 @@ def foreman_sentence(day: DayFigures) -> str:
 
     Examples
     --------
-    >>> foreman_sentence(DayFigures(MoistureClass.WORKABLE, 0.94, 0.94, 7.43, 7.0, 9.2, 0.0, 0.0,
+    >>> foreman_sentence(DayFigures(MoistureClass.WORKABLE, 0.94, 0.94, 7.43, 7.0, 9.2, 0.0, False,
     ...     False, "early", 0))
     'Right for the blade: 9 mm the day before, 7.4 % against an optimum of 7 %.'
     """
@@ -53,7 +55,7 @@ def _word(day: DayFigures) -> str:
     if day.is_thaw_weak and day.likely is MoistureClass.TOO_WET:
         return "Thaw-weak below, whatever the top looks like"
     if day.likely is MoistureClass.TOO_WET:
-        if day.chance_rain > 0.5:
+        if day.is_rain_to_blame:
             return "Rain on the day, leave it"
         if day.workable_from == "midday":
             return "Still greasy, try noon"
@@ -81,6 +83,8 @@ def _figures(day: DayFigures) -> str:
         parts.append(f"{day.rain_mm:.0f} mm on the day")
     if not isnan(day.moisture_pct):
         parts.append(f"{day.moisture_pct:.1f} % against an optimum of {day.optimum_pct:g} %")
+    if day.seen:
+        parts.append(day.seen)
     return ", ".join(parts) if parts else "no moisture figure"
 
 
@@ -90,4 +94,7 @@ def _sure(day: DayFigures) -> str:
     tenths = round(10 * day.chance)
     if tenths >= 10:
         return ""
-    return f"; about {tenths} in 10 that it is so"
+    also = round(10 * day.chance_workable)
+    if day.likely is MoistureClass.WORKABLE or also == 0:
+        return f"; about {tenths} in 10 that it is so"
+    return f"; about {tenths} in 10 that it is so, {also} in 10 workable"

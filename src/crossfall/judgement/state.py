@@ -8,6 +8,7 @@ its rain; the chance of a class is the share of members in it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -16,10 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.formulas.layer import Layer
-from crossfall.formulas.moisture import run_layer
 from crossfall.formulas.moisture_class import (
-    Bands,
     Bools,
     Classes,
     MoistureClass,
@@ -27,7 +25,10 @@ from crossfall.formulas.moisture_class import (
     moisture_at_hours,
 )
 from crossfall.formulas.sun import daylight_hours
-from crossfall.judgement.forcing import Timeline, build_timeline
+from crossfall.judgement.follow import Followed, follow_layer
+from crossfall.judgement.forcing import Site, Timeline, build_timeline
+from crossfall.judgement.load_limit import posted_axle_t
+from crossfall.judgement.observe import Heard, Look, hear
 from crossfall.judgement.sentences import DayFigures, foreman_sentence
 from crossfall.judgement.stations import Groups, drainage_now, group_segments, nearest_station
 from crossfall.model.district import District
@@ -42,7 +43,7 @@ DAY_PARTS = ("early", "midday", "late")
 
 @dataclass(frozen=True, eq=False)
 class MoistureState:
-    """Wetness of the surface; arrays called ``group_`` or ``station_`` are the compact ones.
+    """Wetness of the surface; arrays called ``group_`` or ``site_`` are the compact ones.
 
     The wide arrays (:attr:`classes`, :attr:`moisture_pct`, :attr:`rain_mm`) are made on demand.
     """
@@ -52,7 +53,10 @@ class MoistureState:
     first_day: date
     n_days: int
     groups: Groups
+    site_of_group: Ints
+    """A site is a station as a neighbourhood hears it, local gauges mixed in."""
     stations: tuple[Station, ...]
+    """Station of each site."""
     group_classes: Classes
     """(member, group, day), as the gate sees it."""
     group_surface_classes: Classes
@@ -60,17 +64,24 @@ class MoistureState:
     group_moisture_pct: Floats
     """(member, group, day) at the start of the day, NaN where unknown [% by dry mass]."""
     group_is_frozen: Bools
-    station_rain_mm: Floats
-    """(member, station, day), NaN where unknown [mm]."""
-    station_et0_mm: Floats
-    station_is_weak: Bools
-    station_rain_before_mm: Floats
-    """(member, station): the day before ``first_day`` [mm]."""
+    site_rain_mm: Floats
+    """(member, site, day), NaN where unknown [mm]."""
+    site_et0_mm: Floats
+    site_is_weak: Bools
+    site_rain_before_mm: Floats
+    """(member, site): the day before ``first_day`` [mm]."""
+    site_freezing_c_day: Floats
+    """(member, site, day): cumulative freezing index [degC d]; so is the thawing one."""
+    site_thawing_c_day: Floats
+    posted_axle_t: Floats
+    """(segment, day): heaviest axle that a signed posting lets on, inf where none is up [t]."""
+    looks_of_group: tuple[tuple[Look, ...], ...]
+    """What people saw, as each group heard it."""
     history_first_day: date
     history_moisture_pct: Floats
     """(group, day) at the start of each recorded day, NaN where unknown; for charts."""
     history_rain_mm: Floats
-    """(station, day)."""
+    """(site, day)."""
     policy: MoisturePolicy
     notes: tuple[str, ...]
     """What the state rests on and what was wrong with the weather, for a person."""
@@ -106,7 +117,7 @@ class MoistureState:
     @cached_property
     def p_thaw_weak(self) -> Floats:
         """Chance that the road is thaw-weak, (segment, day)."""
-        share = self.station_is_weak.mean(axis=0)[self.groups.station_or_first]
+        share = self.site_is_weak.mean(axis=0)[self.site_of_group]
         share[self.groups.station < 0] = 0.0
         return np.asarray(share[self.groups.of_segment])
 
@@ -181,31 +192,42 @@ class MoistureState:
     def figures(self, segment_id: str, day: date) -> DayFigures:
         """The figures behind :meth:`reason`."""
         group, at = self._place(segment_id, day)
-        rain = self._rain_by_group[:, group, :]
+        rain = self._rain_by_group[:, group]
         before = (
-            self.station_rain_before_mm[:, self.groups.station_or_first[group]]
-            if at == 0
-            else rain[:, at - 1]
+            self.site_rain_before_mm[:, self.site_of_group[group]] if at == 0 else rain[:, at - 1]
         )
         classes = self.group_classes[:, group, at]
         likely = self.most_likely(segment_id, day)
+        agree = classes == likely
         parts = self.part_classes(segment_id, day)
-        workable_from = next(
-            (name for name in DAY_PARTS if parts[name][0] is MoistureClass.WORKABLE), None
-        )
         return DayFigures(
             likely=likely,
-            chance=float((classes == likely).mean()),
+            chance=float(agree.mean()),
             chance_workable=float((classes == MoistureClass.WORKABLE).mean()),
-            moisture_pct=_median(self.group_moisture_pct[:, group, at]),
+            moisture_pct=_median(self.group_moisture_pct[agree, group, at]),
             optimum_pct=float(self.groups.optimum_pct[group]),
-            rain_before_mm=_median(before),
-            rain_mm=_median(rain[:, at]),
-            chance_rain=_share(rain[:, at] > self.policy.rain_limit_mm),
+            rain_before_mm=_median(before[agree]),
+            rain_mm=_median(rain[agree, at]),
+            is_rain_to_blame=_share(rain[agree, at] > self.policy.rain_limit_mm) > 0.5,
             is_thaw_weak=bool(self.thaw_weak[self.index(segment_id), at]),
-            workable_from=workable_from,
+            workable_from=next(
+                (name for name in DAY_PARTS if parts[name][0] is MoistureClass.WORKABLE), None
+            ),
             lead_days=at,
+            seen=_seen(self.looks_of_group[group], day),
         )
+
+    def fan(
+        self, segment_id: str, shares: tuple[float, ...] = (0.1, 0.25, 0.5, 0.75, 0.9)
+    ) -> Floats:
+        """Moisture that given shares of members stay below, (share, day), for charts [%]."""
+        group = int(self.groups.of_segment[self.index(segment_id)])
+        return np.asarray(np.quantile(self.group_moisture_pct[:, group], shares, axis=0))
+
+    def history(self, segment_id: str) -> tuple[Floats, Floats]:
+        """Moisture [%] and rain [mm] of the days from ``history_first_day``, for charts."""
+        group = int(self.groups.of_segment[self.index(segment_id)])
+        return self.history_moisture_pct[group], self.history_rain_mm[self.site_of_group[group]]
 
     def summary(self) -> str:
         """One paragraph: how many segments are in which state on the first day, and the notes."""
@@ -218,24 +240,24 @@ class MoistureState:
 
     @cached_property
     def _rain_by_group(self) -> Floats:
-        rain = self.station_rain_mm[:, self.groups.station_or_first]
+        rain = self.site_rain_mm[:, self.site_of_group]
         return np.where(self.groups.station[:, None] < 0, np.nan, rain)
 
     def _place(self, segment_id: str, day: date) -> tuple[int, int]:
         return int(self.groups.of_segment[self.index(segment_id)]), self.day_index(day)
 
     def _parts(self, group: int, at: int) -> Classes:
-        station = int(self.groups.station_or_first[group])
+        site = int(self.site_of_group[group])
         day = self.first_day + timedelta(days=at)
-        daylight = float(daylight_hours(self.stations[station].lat, day.timetuple().tm_yday))
-        layer, bands = _one_layer(self.groups.layer, group), _one_bands(self.groups.bands, group)
+        daylight = float(daylight_hours(self.stations[site].lat, day.timetuple().tm_yday))
+        layer, bands = self.groups.layer.part([group]), self.groups.bands.part([group])
         start = self.group_moisture_pct[:, [group], at : at + 1] * layer.mm_per_pct
         is_frozen = self.group_is_frozen[:, [group], at : at + 1]
-        is_weak = self.station_is_weak[:, [station], at : at + 1]
+        is_weak = self.site_is_weak[:, [site], at : at + 1]
         moisture = moisture_at_hours(
             layer,
             start,
-            self.station_et0_mm[:, [station], at : at + 1],
+            self.site_et0_mm[:, [site], at : at + 1],
             is_frozen,
             is_weak,
             (self.policy.early_h, self.policy.midday_h, self.policy.late_h),
@@ -261,6 +283,9 @@ def surface_state(
 ) -> MoistureState:
     """Wetness of every maintained segment for ``n_days`` from ``first_day``.
 
+    The weather record is used up to the day before ``first_day``, so that a plan for a past day
+    sees what could be seen then. Observations up to ``first_day`` itself are taken in.
+
     Raises
     ------
     InputError
@@ -273,79 +298,49 @@ def surface_state(
         raise InputError(f"n_days is {n_days}; expected 1 to 366")
     if not segments:
         raise InputError("the network has no maintained segment; mark the roads you blade first")
-    stations = [record.station for record in district.weather]
-    nearest = nearest_station(segments, stations, max_km=policy.station_max_km)
+    nearest = nearest_station(
+        segments, [record.station for record in district.weather], max_km=policy.station_max_km
+    )
     used = np.unique(nearest[nearest >= 0])
-    nearest = np.where(nearest < 0, -1, np.searchsorted(used, nearest))
+    station = np.where(nearest < 0, -1, np.searchsorted(used, nearest))
     drainage = drainage_now(segments, district.conditions, district.records, today=first_day)
-    groups = group_segments(segments, drainage, nearest, policy)
+    heard, heard_notes = hear(segments, district.observations, policy, today=first_day)
+    groups = group_segments(segments, drainage, station, policy, apart=heard)
+    heard_by_group = [heard[i] for i in groups.representative]
+
+    sites: dict[Site, int] = {}
+    site = np.array(
+        [
+            sites.setdefault(Site(max(int(at), 0), each.readings), len(sites))
+            for at, each in zip(groups.station, heard_by_group, strict=True)
+        ],
+        dtype=np.int64,
+    )
     timeline = build_timeline(
         [district.weather[i] for i in used],
         district.forecasts,
+        list(sites),
         policy,
         first_day=first_day,
         n_days=n_days,
         seed=seed,
     )
-    notes = list(timeline.notes)
+    followed = follow_layer(timeline, groups, site, heard_by_group, policy, seed=seed)
     n_far = int((nearest < 0).sum())
-    if n_far:
-        notes.append(
-            f"{n_far} segments have no weather station within {policy.station_max_km:g} km"
-        )
-    past, future = _run_members(timeline, groups, policy, seed)
+    far = (f"{n_far} segments have no weather station within {policy.station_max_km:g} km",)
     return _assemble(
         tuple(segment.id for segment in segments),
         first_day,
         n_days,
         groups,
+        site,
+        heard_by_group,
         timeline,
-        past,
-        future,
+        followed,
+        posted_axle_t(segments, district.postings, first_day=first_day, n_days=n_days),
         policy,
-        tuple(notes),
+        timeline.notes + heard_notes + (far if n_far else ()),
     )
-
-
-def _run_members(
-    timeline: Timeline, groups: Groups, policy: MoisturePolicy, seed: int
-) -> tuple[Floats, Floats]:
-    """Moisture [%], past (group, day) and future (member, group, day), NaN where unknown.
-
-    Both run to the start of each day; the past ends with the start of the first member day.
-    """
-    layer, station = groups.layer, groups.station_or_first
-    n_past, n_members = timeline.n_past, timeline.n_members
-    ends = [0, n_members] if timeline.is_doubled else [0, 0]
-    weather = timeline.weather
-    past_weather = weather.part(ends, slice(0, n_past))
-    start = np.stack([layer.air_dry_mm, layer.saturation_mm])
-    past = layer.percent(run_layer(layer, past_weather, station, start).water_mm)
-    is_unknown = np.abs(past[1] - past[0]) > policy.unknown_above_pct
-    past_pct = np.where(is_unknown, np.nan, (past[0] + past[1]) / 2)
-
-    rng = np.random.default_rng([seed, 5])
-    spread = policy.start_spread_pct * rng.standard_normal((n_members, 1)) * layer.mm_per_pct
-    rew_factor = np.clip(1 + policy.rew_spread * rng.standard_normal(n_members), 0.5, 1.5)
-    needs_both = timeline.is_doubled or bool(is_unknown[:, -1].any())
-    runs = []
-    for which in (0, 1) if needs_both else (0,):
-        rows = slice(0, n_members)
-        if which and timeline.is_doubled:
-            rows = slice(n_members, 2 * n_members)
-        ahead = weather.part(rows, slice(n_past, None))
-        level = past[which, :, -1] if needs_both else past[:, :, -1].mean(axis=0)
-        begin = np.clip(level * layer.mm_per_pct + spread, layer.air_dry_mm, layer.saturation_mm)
-        run = run_layer(layer, ahead, station, begin, rew_factor=rew_factor)
-        runs.append(layer.percent(run.start_mm))
-    future = runs[0]
-    if needs_both:
-        is_unknown = np.abs(runs[1] - runs[0]) > policy.unknown_above_pct
-        future = np.where(is_unknown, np.nan, (runs[0] + runs[1]) / 2)
-    is_far = groups.station < 0
-    past_pct[is_far] = np.nan
-    future[:, is_far] = np.nan
-    return past_pct, future
 
 
 def _assemble(
@@ -353,24 +348,23 @@ def _assemble(
     first_day: date,
     n_days: int,
     groups: Groups,
+    site: Ints,
+    heard: Sequence[Heard],
     timeline: Timeline,
-    past_pct: Floats,
-    future_pct: Floats,
+    followed: Followed,
+    posted: Floats,
     policy: MoisturePolicy,
     notes: tuple[str, ...],
 ) -> MoistureState:
     n_members, n_past = timeline.n_members, timeline.n_past
     at = timeline.n_days - n_days
-    moisture = future_pct[..., at - n_past :]
+    moisture = followed.future_pct[..., at - n_past :]
     rain = timeline.rain_mm[..., at:]
     is_weak = timeline.weather.is_weak[:n_members, :, at:]
-    station = groups.station_or_first
     is_frozen = (
-        timeline.frost_start[:n_members, station, at:] >= groups.layer.freeze_through_c_day[:, None]
+        timeline.frost_start[:n_members, site, at:] >= groups.layer.freeze_through_c_day[:, None]
     )
-    group_rain = np.where(groups.station[:, None] < 0, np.nan, rain[:, station])
-    nobody = np.zeros(is_frozen.shape, bool)
-    weak_by_group = is_weak[:, station]
+    group_rain = np.where(groups.station[:, None] < 0, np.nan, rain[:, site])
     surface, classes = (
         classify_moisture(
             moisture,
@@ -380,47 +374,35 @@ def _assemble(
             groups.bands,
             rain_limit_mm=policy.rain_limit_mm,
         )
-        for each in (nobody, weak_by_group)
+        for each in (np.zeros(is_frozen.shape, bool), is_weak[:, site])
     )
     n_history = min(HISTORY_DAYS, n_past)
+    past = slice(n_past - n_history, n_past)
     return MoistureState(
         segment_ids=segment_ids,
         first_day=first_day,
         n_days=n_days,
         groups=groups,
+        site_of_group=site,
         stations=timeline.stations,
         group_classes=classes,
         group_surface_classes=surface,
         group_moisture_pct=moisture,
         group_is_frozen=is_frozen,
-        station_rain_mm=rain,
-        station_et0_mm=timeline.weather.et0_mm[:n_members, :, at:],
-        station_is_weak=is_weak,
-        station_rain_before_mm=timeline.rain_mm[:, :, at - 1],
-        history_first_day=timeline.first_day + timedelta(days=n_past - n_history),
-        history_moisture_pct=past_pct[:, n_past - n_history : n_past],
-        history_rain_mm=timeline.rain_mm[0, :, n_past - n_history : n_past],
+        site_rain_mm=rain,
+        site_et0_mm=timeline.weather.et0_mm[:n_members, :, at:],
+        site_is_weak=is_weak,
+        site_rain_before_mm=timeline.rain_mm[:, :, at - 1],
+        site_freezing_c_day=timeline.freezing_c_day[..., at:],
+        site_thawing_c_day=timeline.thawing_c_day[..., at:],
+        posted_axle_t=posted,
+        looks_of_group=tuple(each.looks for each in heard),
+        history_first_day=timeline.first_day + timedelta(days=past.start),
+        history_moisture_pct=followed.past_pct[:, past],
+        history_rain_mm=timeline.rain_mm[0, :, past],
         policy=policy,
         notes=notes,
     )
-
-
-def _one_layer(layer: Layer, group: int) -> Layer:
-    return Layer(
-        layer.mm_per_pct[[group]],
-        layer.field_capacity_mm[[group]],
-        layer.saturation_mm[[group]],
-        layer.air_dry_mm[[group]],
-        layer.rew_mm[[group]],
-        layer.drain_per_day[[group]],
-        layer.storage_mm[[group]],
-        layer.et_factor[[group]],
-        layer.freeze_through_c_day[[group]],
-    )
-
-
-def _one_bands(bands: Bands, group: int) -> Bands:
-    return Bands(bands.dry_pct[[group]], bands.lower_pct[[group]], bands.upper_pct[[group]])
 
 
 def _median(values: Floats) -> float:
@@ -430,3 +412,14 @@ def _median(values: Floats) -> float:
 
 def _share(flags: Bools) -> float:
     return float(np.mean(flags)) if flags.size else 0.0
+
+
+def _seen(looks: tuple[Look, ...], day: date) -> str:
+    """The latest look that counts at least half and is at most a day old."""
+    near = [each for each in looks if each.weight >= 0.5 and 0 <= (day - each.day).days <= 1]
+    if not near:
+        return ""
+    last = near[-1]
+    who = f" by {last.observer}" if last.observer else ""
+    when = "today" if last.day == day else "the day before"
+    return f"seen {last.felt.replace('_', ' ')}{who} {when}"

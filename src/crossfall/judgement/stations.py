@@ -40,6 +40,8 @@ class Groups:
     of_segment: Ints
     station: Ints
     """Station of each group; -1 where none is near enough."""
+    representative: Ints
+    """One segment of each group."""
     optimum_pct: Floats
     layer: Layer
     bands: Bands
@@ -47,11 +49,6 @@ class Groups:
     @property
     def n_groups(self) -> int:
         return int(self.station.shape[0])
-
-    @property
-    def station_or_first(self) -> Ints:
-        """For indexing only: groups without a station are blanked afterwards."""
-        return np.maximum(self.station, 0)
 
 
 def distance_km(
@@ -171,6 +168,7 @@ def group_segments(
         for i, segment in enumerate(segments)
     ]
     place: dict[_Key, int] = {}
+    first: dict[_Key, int] = {}
     for i, segment in enumerate(segments):
         if segment.material not in policy.materials:
             raise InputError(
@@ -178,6 +176,7 @@ def group_segments(
                 f" {', '.join(policy.materials)} (policy moisture.materials)"
             )
         place.setdefault(keys[i], len(place))
+        first.setdefault(keys[i], i)
     unique = list(place)
     materials = [policy.materials[key.material] for key in unique]
     drains = {
@@ -218,6 +217,7 @@ def group_segments(
     return Groups(
         of_segment=np.array([place[key] for key in keys], dtype=np.int64),
         station=np.array([key.station for key in unique], dtype=np.int64),
+        representative=np.array(list(first.values()), dtype=np.int64),
         optimum_pct=optimum,
         layer=layer,
         bands=bands,

@@ -12,6 +12,7 @@ from crossfall.model.need import BenefitPart, Need, Reason, Task, Treatment
 from crossfall.model.network import Network, Node, PointFeature, Segment
 from crossfall.model.plan import Itinerary, Leg, Plan, SupportBooking, Unserved, Violation
 from crossfall.model.policy import Policy
+from crossfall.model.posting import LoadPosting
 from crossfall.model.programme import ProgrammeItem, Strategy
 from crossfall.model.record import WorkRecord
 from crossfall.model.weather import Forecast, Station, WeatherRecord
@@ -32,6 +33,7 @@ __all__ = [
     "Job",
     "JobCard",
     "Leg",
+    "LoadPosting",
     "Machine",
     "MachineKind",
     "Method",

@@ -8,6 +8,7 @@ from crossfall.model.condition import Condition, Hazard, Observation, Request
 from crossfall.model.fleet import Fleet
 from crossfall.model.network import Network
 from crossfall.model.policy import Policy
+from crossfall.model.posting import LoadPosting
 from crossfall.model.record import WorkRecord
 from crossfall.model.weather import Forecast, WeatherRecord
 
@@ -28,3 +29,4 @@ class District:
     requests: tuple[Request, ...] = ()
     records: tuple[WorkRecord, ...] = ()
     is_invented: bool = False
+    postings: tuple[LoadPosting, ...] = ()

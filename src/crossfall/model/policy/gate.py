@@ -113,6 +113,12 @@ class GatePolicy:
     grader_axle_share: float = setting(
         0.36, unit="1", doc="Heaviest axle of a grader over its mass (front and tandem)"
     )
+    truck_axle_share: float = setting(
+        0.36, unit="1", doc="Heaviest axle of a truck over its mass with load (tandem rear)"
+    )
+    part_load_least: float = setting(
+        0.3, unit="1", doc="Hauling under a posted limit pays from this share of a full load"
+    )
     water_tank_least_l: float = setting(
         1.0, unit="L", doc="A water truck must hold at least this to count", low=0.0
     )

@@ -148,6 +148,12 @@ class MoisturePolicy:
         evidence="published",
         source="LISFLOOD documentation after Molnau and Bissell, ec-jrc.github.io",
     )
+    frost_cap_c_day: float = setting(
+        6.5,
+        unit="degC.d",
+        doc="The most frost the layer holds, about twice what freezes it through",
+        low=1.0,
+    )
     frozen_conductivity_w_m_k: float = setting(
         2.0, unit="W/(m.K)", doc="Conductivity of the frozen layer"
     )
@@ -231,6 +237,9 @@ class MoisturePolicy:
     wind_most_m_s: float = setting(
         40.0, unit="m/s", doc="A daily mean wind above this is an instrument fault", high=60.0
     )
+    temperature_most_c: float = setting(
+        57.0, unit="degC", doc="A daily maximum above this was read in another unit", high=60.0
+    )
     is_coastal: bool = setting(
         False, unit="", doc="Radiation from the temperature range takes the coastal factor"
     )
@@ -243,7 +252,11 @@ class MoisturePolicy:
         15, unit="d", doc="Past weather may start this far from the calendar day"
     )
     start_spread_pct: float = setting(
-        0.5, unit="%", doc="Standard deviation of moisture at the start"
+        0.6,
+        unit="%",
+        doc="Standard deviation of the moisture we believe, where nobody looked",
+        low=0.05,
+        high=3.0,
     )
     et_spread: float = setting(0.15, unit="1", doc="Standard deviation of evaporation, as a share")
     rew_spread: float = setting(0.15, unit="1", doc="Standard deviation of REW, as a share")
@@ -258,3 +271,44 @@ class MoisturePolicy:
     rain_gamma_shape: float = setting(
         0.8, unit="1", doc="Shape of drawn rain amounts", low=0.2, high=5.0
     )
+
+    # What people see and gauges catch
+    observation_range_km: float = setting(
+        3.0, unit="km", doc="Distance at which a look at a surface has lost most of its weight"
+    )
+    gauge_range_km: float = setting(
+        6.0, unit="km", doc="Distance at which a rain gauge has lost most of its weight"
+    )
+    observer_trust: float = setting(
+        1.0, unit="1", doc="Weight of a look at the very road", low=0.1, high=1.0
+    )
+    unlike_share: float = setting(
+        0.5, unit="1", doc="Weight kept on a road of other material, drainage or shade"
+    )
+    observation_days: int = setting(
+        10, unit="d", doc="Looks and readings older than this are left out"
+    )
+    observation_memory_days: float = setting(
+        5.0, unit="d", doc="Time in which a look's certainty fades"
+    )
+    gauge_day_offset: int = setting(
+        -1, unit="d", doc="A gauge is read in the morning: its rain belongs to the day before"
+    )
+
+    # Water truck
+    water_loss_share: float = setting(
+        0.10,
+        unit="1",
+        doc="Sprayed water that never reaches the layer",
+        evidence="published",
+        source="10 % evaporation and waste in a compaction-water example, scribd 388244268",
+        low=0.0,
+        high=0.6,
+    )
+    water_warn_mm: float = setting(
+        8.0, unit="mm", doc="More water than this is said to be a rain's work"
+    )
+    water_wait_chance: float = setting(
+        0.5, unit="1", doc="Wait when the chance of a workable day without water reaches this"
+    )
+    water_wait_days: int = setting(3, unit="d", doc="Days one is willing to wait", low=1, high=10)

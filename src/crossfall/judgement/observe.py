@@ -1,0 +1,213 @@
+"""What people saw and gauges caught: it outweighs the model, and fades with distance and time.
+
+A gauge reading replaces the station's rain for its neighbourhood (last night's local storm). A
+look at the surface (*too wet*, *just right*, *dust*) resets the moisture to what that look allows,
+as much as the look counts there: fully on the road itself, less the farther away and the more
+unlike a road is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from crossfall.errors import InputError
+from crossfall.formulas.layer import Layer
+from crossfall.formulas.moisture_class import Bands
+from crossfall.judgement.stations import distance_km, middle_of
+from crossfall.model.condition import Felt, Observation
+from crossfall.model.network import Segment
+from crossfall.model.policy.moisture import MoisturePolicy
+
+Floats = npt.NDArray[np.float64]
+
+_WEIGHT_STEP = 0.05  # weights are rounded to this, so that neighbours share a group
+_SURPRISE = 0.5  # a look outside what is believed widens the belief to half the distance
+
+
+class Look(NamedTuple):
+    """A look at the surface as one segment hears it."""
+
+    day: date
+    felt: Felt
+    weight: float
+    observer: str = ""
+
+
+class Reading(NamedTuple):
+    """Rain of one day as gauges near one segment caught it."""
+
+    day: date
+    rain_mm: float
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Everything one segment hears; hashable, so that alike segments can share a group."""
+
+    looks: tuple[Look, ...] = ()
+    readings: tuple[Reading, ...] = ()
+
+
+def hear(
+    segments: Sequence[Segment],
+    observations: Sequence[Observation],
+    policy: MoisturePolicy,
+    *,
+    today: date,
+) -> tuple[list[Heard], tuple[str, ...]]:
+    """What each segment hears of the observations up to ``today``, and notes for a person.
+
+    Raises
+    ------
+    InputError
+        If a rain reading is negative, or an observation says neither rain nor how it felt.
+    """
+    oldest = today - timedelta(days=policy.observation_days)
+    used = [each for each in observations if oldest <= each.observed_on <= today]
+    for each in used:
+        if each.rain_mm is None and each.felt is None:
+            raise InputError(f"observation {each.id} has neither rain_mm nor felt; expected one")
+        if each.rain_mm is not None and not each.rain_mm >= 0:
+            raise InputError(f"observation {each.id} has rain_mm {each.rain_mm:g}; expected >= 0")
+    if not used:
+        return [Heard()] * len(segments), ()
+
+    lon, lat = middle_of(segments)
+    looks: list[list[Look]] = [[] for _ in segments]
+    caught: list[dict[date, list[tuple[float, float]]]] = [{} for _ in segments]
+    index = {segment.id: i for i, segment in enumerate(segments)}
+    for each in sorted(used, key=lambda one: (one.observed_on, one.id)):
+        away = distance_km(lon, lat, each.lon, each.lat)
+        at = index.get(each.segment_id or "")
+        if each.felt is not None:
+            for i in np.flatnonzero(away < 3 * policy.observation_range_km).tolist():
+                weight = policy.observer_trust * np.exp(
+                    -((away[i] / policy.observation_range_km) ** 2)
+                )
+                if at is not None and _is_unlike(segments[i], segments[at]):
+                    weight *= policy.unlike_share
+                if i != at:
+                    _add_look(looks[i], each, float(weight))
+            if at is not None:
+                _add_look(looks[at], each, policy.observer_trust)
+        if each.rain_mm is not None:
+            day = each.observed_on + timedelta(days=policy.gauge_day_offset)
+            for i in np.flatnonzero(away < 3 * policy.gauge_range_km).tolist():
+                weight = float(np.exp(-((away[i] / policy.gauge_range_km) ** 2)))
+                weight = 1.0 if i == at else weight
+                caught[i].setdefault(day, []).append((weight, each.rain_mm))
+    heard = [Heard(tuple(looks[i]), tuple(_readings(caught[i]))) for i in range(len(segments))]
+    n_looks = sum(each.felt is not None for each in used)
+    n_gauges = sum(each.rain_mm is not None for each in used)
+    notes = []
+    if n_looks:
+        notes.append(f"{n_looks} looks at the surface since {oldest} are taken in")
+    if n_gauges:
+        notes.append(f"{n_gauges} gauge readings since {oldest} are taken in")
+    return heard, tuple(notes)
+
+
+def blend_rain(rain_mm: Floats, reading: Reading) -> Floats:
+    """Rain of a day after a reading: mixed by weight; a missing figure takes a near reading.
+
+    Examples
+    --------
+    >>> blend_rain(np.array([0.0, np.nan]), Reading(date(2026, 6, 1), 20.0, 0.75))
+    array([15., 20.])
+    """
+    mixed = reading.weight * reading.rain_mm + (1 - reading.weight) * rain_mm
+    if reading.weight >= 0.5:
+        mixed = np.where(np.isnan(rain_mm), reading.rain_mm, mixed)
+    return np.asarray(mixed)
+
+
+def believe_look(
+    mean_pct: npt.ArrayLike,
+    spread_pct: npt.ArrayLike,
+    lower_pct: npt.ArrayLike,
+    upper_pct: npt.ArrayLike,
+    weight: npt.ArrayLike,
+) -> tuple[Floats, Floats]:
+    """Moisture and its standard deviation after a look that allows ``lower`` to ``upper`` [%].
+
+    The belief before is normal. With probability ``weight`` the look holds here and cuts the
+    belief to the interval; otherwise it stays. The result has the mean and spread of the two
+    together. A look that surprises first widens the belief, so that it can win.
+
+    Examples
+    --------
+    The model says 7 %, somebody sees dust (at most 3.5 %) on that very road:
+
+    >>> mean, spread = believe_look(7.0, 0.6, 1.5, 3.5, 1.0)
+    >>> print(f"{mean:.1f} {spread:.1f}")
+    2.9 0.5
+    """
+    mean, spread = np.asarray(mean_pct, float), np.asarray(spread_pct, float)
+    lower, upper = np.asarray(lower_pct, float), np.asarray(upper_pct, float)
+    share = np.asarray(weight, float)
+    outside = np.maximum(np.maximum(lower - mean, mean - upper), 0.0)
+    wide = np.maximum(spread, _SURPRISE * outside)
+
+    # Work on the side where the tail is small, for precision
+    is_flipped = mean < lower
+    first = np.where(is_flipped, mean - upper, lower - mean) / wide
+    last = np.where(is_flipped, mean - lower, upper - mean) / wide
+    mass = np.maximum(ndtr(last) - ndtr(first), 1e-12)
+    at_first, at_last = (np.exp(-(each**2) / 2) / np.sqrt(2 * np.pi) for each in (first, last))
+    shift = (at_first - at_last) / mass
+    cut_mean = mean + np.where(is_flipped, -1.0, 1.0) * wide * shift
+    cut_mean = np.clip(cut_mean, lower, upper)
+    factor = 1 + (first * at_first - last * at_last) / mass - shift**2
+    cut_variance = wide**2 * np.clip(factor, 1e-6, 1.0)
+
+    new_mean = share * cut_mean + (1 - share) * mean
+    variance = share * (cut_variance + (cut_mean - new_mean) ** 2) + (1 - share) * (
+        spread**2 + (mean - new_mean) ** 2
+    )
+    return np.asarray(new_mean), np.asarray(np.sqrt(variance))
+
+
+def interval_of(felt: Felt, layer: Layer, bands: Bands) -> tuple[Floats, Floats]:
+    """Moisture that a look allows, for each group [%]."""
+    dry, full = layer.air_dry_mm / layer.mm_per_pct, layer.saturation_mm / layer.mm_per_pct
+    if felt == "too_wet":
+        return bands.upper_pct, full
+    if felt == "just_right":
+        return bands.lower_pct, bands.upper_pct
+    if felt == "dust":
+        return dry, bands.dry_pct
+    raise InputError(f"felt is {felt!r}; expected too_wet, just_right or dust")
+
+
+def _readings(caught: dict[date, list[tuple[float, float]]]) -> list[Reading]:
+    found = []
+    for day, pairs in sorted(caught.items()):
+        weights = np.array([weight for weight, _ in pairs])
+        rain = np.array([mm for _, mm in pairs])
+        together = _rounded(1 - float(np.prod(1 - weights)))
+        if together > 0:
+            mean = float((weights * rain).sum() / weights.sum())
+            found.append(Reading(day, round(mean, 1), together))
+    return found
+
+
+def _add_look(looks: list[Look], seen: Observation, weight: float) -> None:
+    weight = _rounded(weight)
+    if weight > 0 and seen.felt is not None:
+        looks.append(Look(seen.observed_on, seen.felt, weight, seen.observer))
+
+
+def _rounded(weight: float) -> float:
+    return round(round(weight / _WEIGHT_STEP) * _WEIGHT_STEP, 2)
+
+
+def _is_unlike(a: Segment, b: Segment) -> bool:
+    return (a.material, a.drainage, a.shade) != (b.material, b.drainage, b.shade)

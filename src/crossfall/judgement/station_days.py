@@ -1,0 +1,263 @@
+"""The days of one station: recorded as far as the record goes, then a different sky per member.
+
+A member follows the forecast as far as it reaches and past weather of the same season after
+that. A figure that cannot be (a minimum above its maximum, a storm wind all day) is left out and
+said; a missing one stays missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import date, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from crossfall.errors import InputError, UnitsError
+from crossfall.judgement.members import analogue_starts, draw_rain_members, follow_line
+from crossfall.judgement.stations import distance_km
+from crossfall.model.policy.moisture import MoisturePolicy
+from crossfall.model.weather import Forecast, WeatherRecord
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(eq=False)
+class DayTable:
+    """Daily figures, NaN where missing; arrays (..., day)."""
+
+    rain_mm: Floats
+    tmin_c: Floats
+    tmax_c: Floats
+    wind_m_s: Floats
+    solar_mj_m2: Floats
+    vapour_kpa: Floats
+
+    @property
+    def columns(self) -> tuple[Floats, ...]:
+        """All columns in order."""
+        return tuple(getattr(self, each.name) for each in fields(self))
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Which days are wanted, for how many members."""
+
+    start: date
+    """First day of the warm-up."""
+    first_day: date
+    """First day of interest."""
+    n_days: int
+    """All days, from ``start`` on."""
+    n_members: int
+    seed: int
+
+
+def station_days(
+    record: WeatherRecord,
+    forecast: Forecast | None,
+    policy: MoisturePolicy,
+    span: Span,
+    notes: list[str],
+) -> tuple[DayTable, int]:
+    """Figures (member, day) of one station and the first day on which members differ.
+
+    Raises
+    ------
+    InputError
+        If the record ends long before the first day and no forecast fills in, or is too short to
+        stand in for a forecast.
+    """
+    clean = cleaned(record, policy, notes)
+    n_known = min((record.last_day - span.start).days + 1, (span.first_day - span.start).days)
+    shift = (record.first_day - span.start).days
+    table = DayTable(*(np.full((span.n_members, span.n_days), np.nan) for _ in range(6)))
+    lo = max(shift, 0)
+    for target, source in zip(table.columns, clean.columns, strict=True):
+        target[:, lo:n_known] = source[lo - shift : n_known - shift]
+    n_unknown = int(np.isnan(table.rain_mm[0, lo:n_known]).sum())
+    if n_unknown:
+        notes.append(f"{record.station.name}: {n_unknown} days without a rain figure")
+    if lo > 0:
+        notes.append(f"{record.station.name}: nothing recorded before {record.first_day}")
+
+    split = span.start + timedelta(days=n_known)
+    covered = _covered(forecast, split, span.n_days - n_known)
+    n_gap = (span.first_day - split).days
+    n_open = int((~covered[:n_gap]).sum())
+    if n_open > policy.weather_gap_days:
+        raise InputError(
+            f"the weather of {record.station.name} ends on {record.last_day} and the plan begins"
+            f" on {span.first_day}; {n_open} days between have neither record nor forecast,"
+            f" expected at most {policy.weather_gap_days}, so read newer weather"
+        )
+    if n_open > 0:
+        notes.append(
+            f"{record.station.name}: {n_open} days before {span.first_day} filled by past weather"
+        )
+    _look_ahead(record, clean, forecast, covered, policy, table, n_known, span, notes)
+    return table, n_known
+
+
+def choose_forecast(
+    record: WeatherRecord,
+    forecasts: Sequence[Forecast],
+    policy: MoisturePolicy,
+    first_day: date,
+    notes: list[str],
+) -> Forecast | None:
+    """The newest usable forecast near the station; the nearest of those issued the same day."""
+    usable: list[tuple[int, float, int]] = []
+    here = record.station
+    for i, forecast in enumerate(forecasts):
+        away = distance_km(here.lon, here.lat, forecast.station.lon, forecast.station.lat)
+        last = forecast.first_day + timedelta(days=forecast.n_days - 1)
+        if forecast.issued_on > first_day or away > policy.station_max_km:
+            continue
+        if last < first_day:
+            notes.append(f"the forecast issued {forecast.issued_on} ended {last} and is not used")
+            continue
+        usable.append((-forecast.issued_on.toordinal(), float(away), i))
+    if not usable:
+        return None
+    chosen = forecasts[min(usable)[2]]
+    _check_forecast(chosen)
+    return chosen
+
+
+def cleaned(record: WeatherRecord, policy: MoisturePolicy, notes: list[str]) -> DayTable:
+    """A copy of the record with impossible figures left out, each said in ``notes``.
+
+    Raises
+    ------
+    InputError
+        If a rain figure is negative: it may be a code for missing, which only the reader knows.
+    UnitsError
+        If temperatures look like Fahrenheit.
+    """
+    name = record.station.name
+    bad = np.flatnonzero(record.rain_mm < 0)
+    if bad.size:
+        day = record.first_day + timedelta(days=int(bad[0]))
+        raise InputError(
+            f"rain_mm of {name} is {record.rain_mm[bad[0]]:g} on {day}; expected >= 0,"
+            " or NaN where missing"
+        )
+    hot = np.flatnonzero(record.tmax_c > policy.temperature_most_c)
+    if hot.size:
+        day = record.first_day + timedelta(days=int(hot[0]))
+        raise UnitsError(
+            f"tmax_c of {name} is {record.tmax_c[hot[0]]:g} on {day}; expected degC, maybe it is"
+            " Fahrenheit"
+        )
+    empty = np.full(record.n_days, np.nan)
+    table = DayTable(
+        *(
+            np.array(empty if each is None else each, dtype=float)
+            for each in (
+                record.rain_mm,
+                record.tmin_c,
+                record.tmax_c,
+                record.wind_m_s,
+                record.solar_mj_m2,
+                record.vapour_kpa,
+            )
+        )
+    )
+    with np.errstate(invalid="ignore"):
+        faults = (
+            ("wind", (table.wind_m_s,), table.wind_m_s > policy.wind_most_m_s),
+            ("wind", (table.wind_m_s,), table.wind_m_s < 0),
+            ("radiation", (table.solar_mj_m2,), table.solar_mj_m2 < 0),
+            ("vapour pressure", (table.vapour_kpa,), table.vapour_kpa < 0),
+            ("minimum temperature", (table.tmin_c, table.tmax_c), table.tmin_c > table.tmax_c),
+        )
+    for what, columns, flags in faults:
+        is_bad = np.asarray(flags, dtype=np.bool_)
+        if is_bad.any():
+            at = int(np.argmax(is_bad))
+            day = record.first_day + timedelta(days=at)
+            notes.append(
+                f"{name}: {int(is_bad.sum())} impossible figures of {what} left out, the first"
+                f" {columns[0][at]:g} on {day}"
+            )
+            for column in columns:
+                column[is_bad] = np.nan
+    return table
+
+
+def _look_ahead(
+    record: WeatherRecord,
+    clean: DayTable,
+    forecast: Forecast | None,
+    covered: npt.NDArray[np.bool_],
+    policy: MoisturePolicy,
+    table: DayTable,
+    n_known: int,
+    span: Span,
+    notes: list[str],
+) -> None:
+    """Fill the days after the record, member by member, in place."""
+    n_ahead = span.n_days - n_known
+    split = span.start + timedelta(days=n_known)
+    is_open = np.broadcast_to(~covered, (span.n_members, n_ahead)).copy()
+    if forecast is not None:
+        rain = _member_rain(forecast, policy, span)
+        line = np.arange(span.n_members) % forecast.n_members
+        sources = (rain, forecast.tmin_c[line], forecast.tmax_c[line])
+        shift = (forecast.first_day - split).days
+        for target, source in zip(table.columns[:3], sources, strict=True):
+            at = np.flatnonzero(covered)
+            target[:, n_known + at] = source[:, at - shift]
+        if forecast.n_members == 1 and forecast.pop is None:
+            follow = follow_line(span.n_members, n_ahead, policy, seed=span.seed)
+            is_open |= np.arange(n_ahead) >= follow[:, None]
+    if not is_open.any():
+        return
+    is_complete = np.asarray(np.isfinite(np.stack(clean.columns[:3])).all(axis=0))
+    n_record = min((split - record.first_day).days, record.n_days)
+    starts, in_season = analogue_starts(
+        is_complete[:n_record],
+        record.first_day,
+        split,
+        n_ahead,
+        span.n_members,
+        window_days=policy.analogue_window_days,
+        seed=span.seed,
+    )
+    season = "the season" if in_season else "recent weeks, for want of an earlier year,"
+    where = "where the forecast ends or is doubted" if forecast is not None else "for a forecast"
+    notes.append(f"{record.station.name}: past weather of {season} stands in {where}")
+    index = starts[:, None] + np.arange(n_ahead)
+    for target, source in zip(table.columns, clean.columns, strict=True):
+        target[:, n_known:] = np.where(is_open, source[index], target[:, n_known:])
+
+
+def _member_rain(forecast: Forecast, policy: MoisturePolicy, span: Span) -> Floats:
+    if forecast.n_members == 1 and forecast.pop is not None:
+        return draw_rain_members(
+            np.where(forecast.rain_mm[0] > 0, np.maximum(forecast.pop, 0.01), forecast.pop),
+            forecast.rain_mm[0],
+            span.n_members,
+            seed=span.seed,
+            persistence=policy.rain_persistence,
+            gamma_shape=policy.rain_gamma_shape,
+        )
+    return np.asarray(forecast.rain_mm[np.arange(span.n_members) % forecast.n_members])
+
+
+def _covered(forecast: Forecast | None, split: date, n_ahead: int) -> npt.NDArray[np.bool_]:
+    covered = np.zeros(n_ahead, dtype=bool)
+    if forecast is not None:
+        lo = (forecast.first_day - split).days
+        covered[max(lo, 0) : max(lo + forecast.n_days, 0)] = True
+    return covered
+
+
+def _check_forecast(forecast: Forecast) -> None:
+    what = f"the forecast of {forecast.station.name} issued {forecast.issued_on}"
+    if np.any(forecast.rain_mm < 0):
+        raise InputError(f"{what} has rain_mm {np.nanmin(forecast.rain_mm):g}; expected >= 0")
+    if np.any(forecast.tmin_c > forecast.tmax_c):
+        raise InputError(f"{what} has a tmin_c above its tmax_c; maybe the columns are swapped")
