@@ -9,10 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from crossfall import model as nouns
-from crossfall.errors import InputError, WorkspaceError
-from crossfall_app.store import audit, models, repository
-from small_district import (
+from app_district import (
     NOON,
     TODAY,
     small_condition,
@@ -24,6 +21,9 @@ from small_district import (
     small_weather,
     small_week,
 )
+from crossfall import model as nouns
+from crossfall.errors import InputError, WorkspaceError
+from crossfall_app.store import audit, models, repository
 
 
 @pytest.fixture
