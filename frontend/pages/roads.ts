@@ -26,6 +26,10 @@ function makeReachable(item: HTMLLIElement): void {
   for (const each of items) link(each)?.setAttribute("tabindex", each === item ? "0" : "-1");
 }
 
+function addressOf(id: string): string {
+  return `/roads/${encodeURIComponent(id)}/`;
+}
+
 async function choose(id: string, bring: boolean): Promise<void> {
   const item = items.find((each) => each.dataset["id"] === id);
   for (const each of items) link(each)?.removeAttribute("aria-current");
@@ -36,7 +40,7 @@ async function choose(id: string, bring: boolean): Promise<void> {
   atlas?.mark(id, bring);
   waiting?.abort();
   waiting = new AbortController();
-  const part = await askPart(`/roads/${encodeURIComponent(id)}/`, waiting.signal);
+  const part = await askPart(addressOf(id), waiting.signal);
   const close = document.createElement("button");
   close.type = "button";
   close.className = "button quiet close";
@@ -62,7 +66,7 @@ function leave(item: HTMLLIElement | undefined): void {
 function chooseSafely(id: string, bring: boolean): void {
   choose(id, bring).catch((error: unknown) => {
     if (!(error instanceof DOMException && error.name === "AbortError")) {
-      location.assign(`/roads/${encodeURIComponent(id)}/`);
+      location.assign(addressOf(id));
     }
   });
 }

@@ -146,7 +146,7 @@ def test_road_page(planned_office, superintendent):
     assert "390 m" in text
     assert "Today" in text
     assert "Last looked at Sat 2 May by me" in text
-    assert '<a href="/cards/1/">card 1</a>' in text
+    assert '<a href="/cards/1/">card&nbsp;1</a>' in text
     text = _text(superintendent, "/roads/s1/")
     assert "Left out of the plan" in text
     assert "roads in worse state came first" in text

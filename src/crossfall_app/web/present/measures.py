@@ -92,15 +92,15 @@ def percent(share: float) -> str:
     Examples
     --------
     >>> percent(0.004), percent(0.27), percent(0.999), percent(1.0)
-    ('under 1 %', '27 %', 'over 99 %', '100 %')
+    ('<1 %', '27 %', '>99 %', '100 %')
     """
     if not math.isfinite(share):
         return UNKNOWN
     whole = round(100 * share)
     if share > 0 and whole == 0:
-        return "under 1 %"
+        return "<1 %"
     if share < 1 and whole == 100:
-        return "over 99 %"
+        return ">99 %"
     return f"{whole} %"
 
 

@@ -98,7 +98,7 @@ def outlook_of(
     )
     days = tuple(
         DayColumn(
-            name=day_name(state.first_day + timedelta(days=n), state.first_day),
+            name=_short_name(state.first_day + timedelta(days=n), state.first_day),
             parts=_layers(shares[:, n]),
             workable=percent(float(shares[MoistureClass.WORKABLE, n])),
             rain_chance=_chance_of(state.rain_mm[:, :, n], limit_mm, lengths),
@@ -221,6 +221,10 @@ def request_rows(
     ]
 
 
+def _short_name(day: date, today: date) -> str:
+    return "Today" if day == today else f"{day:%a} {day.day}"
+
+
 def _layers(shares: Floats) -> tuple[Layer, ...]:
     parts, top = [], 0.0
     for key, share in zip(SURFACE, shares.tolist(), strict=True):
@@ -242,7 +246,7 @@ def _go_row(task: Task, gates: GateTable, lengths: Floats) -> GoRow:
         GoDay(
             share=percent(go),
             percent=round(100 * go, 1),
-            watered=percent(wet) if wet else "",
+            watered=f"+{percent(wet)}" if wet else "",
             watered_percent=round(100 * wet, 1),
         )
         for go, wet in zip(plain.tolist(), watered.tolist(), strict=True)
@@ -271,7 +275,9 @@ def _sentence(days: tuple[DayColumn, ...], go: tuple[GoRow, ...]) -> str:
     blading, cutting = go[0].days[0], go[1].days[0]
     said = f"Today light blading is a go on {blading.share} of the road length, cutting on"
     said += f" {cutting.share}"
-    said += f" and on {cutting.watered} more with water." if cutting.watered else "."
+    said += (
+        f" and on {cutting.watered.removeprefix('+')} more with water." if cutting.watered else "."
+    )
     if len(days) > 1:
         said += f" Chance of rain tomorrow: {days[1].rain_chance}."
     return said

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from crossfall.model import (
@@ -78,12 +78,19 @@ class MachineRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Promise:
+    """Hours promised on one day; empty when none."""
+
+    day_name: str
+    hours: str
+
+
+@dataclass(frozen=True, slots=True)
 class SupportRow:
     """A truck or a roller: the hours promised on each day."""
 
     name: str
-    kind: str
-    days: tuple[str, ...]
+    days: tuple[Promise, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +174,7 @@ def week_board(
     return Board(
         days=tuple((day, day_name(day, today)) for day in days),
         rows=rows,
-        support=_support(plan, days, district),
+        support=_support(plan, days, district, today),
         left_out=left_out,
         n_left_out=len(plan.unserved),
         n_jobs=len(plan.served),
@@ -191,7 +198,10 @@ def machine_day(
     A drive over many roads is one line, and so are passes of one stage with the turns between.
     """
     stages = {stage.id: stage for job in jobs for stage in job.stages}
-    return tuple(_leg_line(legs, stages, district, measures) for legs in _blocks(itinerary.legs))
+    lines = [_leg_line(legs, stages, district, measures) for legs in _blocks(itinerary.legs)]
+    if lines and lines[0].kind == "wait":
+        lines[0] = replace(lines[0], what="Walk round, grease, warm up")
+    return tuple(lines)
 
 
 def where_on(segment: Segment, measures: Measures) -> str:
@@ -310,7 +320,9 @@ def _graders(plan: Plan, district: District) -> list[Machine]:
     return [each for each in district.fleet.machines if each.kind == "grader" or each.id in used]
 
 
-def _support(plan: Plan, days: tuple[date, ...], district: District) -> tuple[SupportRow, ...]:
+def _support(
+    plan: Plan, days: tuple[date, ...], district: District, today: date
+) -> tuple[SupportRow, ...]:
     promised: dict[tuple[str, date], float] = defaultdict(float)
     for booking in plan.bookings:
         promised[booking.machine_id, booking.day] += booking.hours
@@ -318,9 +330,11 @@ def _support(plan: Plan, days: tuple[date, ...], district: District) -> tuple[Su
     return tuple(
         SupportRow(
             name=machine.name,
-            kind=MACHINE_LABEL[machine.kind],
             days=tuple(
-                hours(promised[machine.id, day]) if (machine.id, day) in promised else ""
+                Promise(
+                    day_name(day, today),
+                    hours(promised[machine.id, day]) if (machine.id, day) in promised else "",
+                )
                 for day in days
             ),
         )
