@@ -1,141 +1,140 @@
-"""A few invented roads, machines and needs, for tests that need a whole job by hand."""
+"""A district of three roads that tests can read in one glance."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
 
 import numpy as np
 
-from crossfall.model import (
-    BenefitPart,
-    Condition,
-    Fleet,
-    GravelPit,
-    Machine,
-    Need,
-    Network,
-    Node,
-    Operator,
-    Place,
-    PointFeature,
-    Rate,
-    Reason,
-    Segment,
-    Treatment,
-)
+from crossfall import model as nouns
 
-LON, LAT = -100.0, 45.0
-MILE_DEG = 1609.344 / 111_320
-TODAY = date(2026, 6, 15)
+TODAY = date(2026, 5, 12)
+NOON = datetime(2026, 5, 12, 12, tzinfo=UTC)
 
 
-def small_network() -> Network:
-    """Three gravel roads and a paved one meeting at a cross, a mile each."""
-    step = MILE_DEG / np.cos(np.radians(LAT))
-    nodes = (
-        Node("n0", LON, LAT),
-        Node("n1", LON + step, LAT),
-        Node("n2", LON - step, LAT),
-        Node("n3", LON, LAT + MILE_DEG),
-        Node("n4", LON, LAT - MILE_DEG),
-    )
-    at = {node.id: (node.lon, node.lat) for node in nodes}
-
-    def road(name: str, route: str, a: str, b: str, **more: object) -> Segment:
-        bend = ((at[a][0] + at[b][0]) / 2 + 0.0008, (at[a][1] + at[b][1]) / 2 + 0.0006)
-        return Segment(
-            name, route, a, b, 0.0, 1609.3, (at[a], bend, at[b]), surface="gravel", **more
+def small_network(**changes: nouns.Segment) -> nouns.Network:
+    """Three segments in a row; ``changes`` replaces some of them by id."""
+    nodes = tuple(nouns.Node(f"n{i}", -104.0 + i / 100, 45.0) for i in range(4))
+    segments = [
+        nouns.Segment(
+            f"s{i}",
+            f"Road {i}",
+            f"n{i}",
+            f"n{i + 1}",
+            0.0,
+            780.0,
+            ((-104.0 + i / 100, 45.0), (-103.99 + i / 100, 45.0)),
+            surface="gravel",
+            surface_source="agency",
         )
+        for i in range(3)
+    ]
+    features = (nouns.PointFeature("f1", "culvert", -103.995, 45.0, "s0", 390.0),)
+    return nouns.Network(nodes, tuple(changes.get(each.id, each) for each in segments), features)
 
-    segments = (
-        road("s1", "Osier Creek Road", "n0", "n1", gravel_mm=40.0, gravel_method="measured"),
-        road("s2", "Willow Lane", "n2", "n0", width_m=6.4, adt=35.0),
-        road("s3", "Heron Road", "n0", "n3", width_m=8.0, adt=140.0),
-        Segment(
-            "s4", "County Highway 4", "n4", "n0", 0.0, 1609.3, (at["n4"], at["n0"]),
-            surface="paved", is_maintained=False,
-        ),
+
+def small_fleet() -> nouns.Fleet:
+    """One grader, one operator, one yard and one pit."""
+    yard = nouns.Place("yard", "Yard", "yard", -104.0, 45.0)
+    pit = nouns.Place("pit", "Pit", "pit", -103.97, 45.0)
+    price = nouns.Rate("surface gravel", 1200, "m3", "USD", 2022, "invented")
+    return nouns.Fleet(
+        places=(yard,),
+        machines=(nouns.Machine("g1", "Grader 1", "grader", "yard"),),
+        operators=(nouns.Operator("o1", "First operator", "g1"),),
+        pits=(nouns.GravelPit(pit, "surface gravel", price, 4000.0),),
+    )
+
+
+def small_weather(*, first_day: date = date(2026, 5, 1), n_days: int = 11) -> nouns.WeatherRecord:
+    """A few dry days of one station."""
+    return nouns.WeatherRecord(
+        nouns.Station("w1", "Gauge", -104.0, 45.0),
+        first_day,
+        np.zeros(n_days),
+        np.full(n_days, 6.0),
+        np.full(n_days, 18.0),
+        source="invented",
+        is_invented=True,
+    )
+
+
+def small_forecast() -> nouns.Forecast:
+    """Two members over five days."""
+    shape = (2, 5)
+    station = nouns.Station("w1", "Gauge", -104.0, 45.0)
+    rain, tmin, tmax = np.zeros(shape), np.full(shape, 6.0), np.full(shape, 18.0)
+    return nouns.Forecast(station, TODAY, TODAY, rain, tmin, tmax, "invented", True)
+
+
+def small_condition(segment_id: str = "s0", **changes: object) -> nouns.Condition:
+    """A look at a road that wants blading."""
+    seen = nouns.Condition(segment_id, date(2026, 5, 2), 4.0, 4.0, 4.0, 2.0, 3.0, "estimated", "me")
+    return replace(seen, **changes)
+
+
+def small_record(key: str = "r1", **changes: object) -> nouns.WorkRecord:
+    """Blading that was done."""
+    done = nouns.WorkRecord(
+        key, "s1", date(2026, 4, 20), nouns.Treatment.BLADING, 2, 1.5, "First operator"
+    )
+    return replace(done, **changes)
+
+
+def small_district() -> nouns.District:
+    """All of it."""
+    return nouns.District(
+        name="Small district",
+        network=small_network(),
+        fleet=small_fleet(),
+        conditions=(small_condition(), small_condition("s1")),
+        weather=(small_weather(),),
+        forecasts=(small_forecast(),),
+        observations=(nouns.Observation("ob1", TODAY, -104.0, 45.0, "dust", segment_id="s0"),),
+        hazards=(nouns.Hazard("h1", "s2", 12.0, "washout", NOON),),
+        requests=(nouns.Request("q1", TODAY, "washboard at the bend", segment_id="s2"),),
+        records=(small_record(),),
+    )
+
+
+def money(minor: int) -> nouns.Money:
+    """Cents of this year."""
+    return nouns.Money(minor, "USD", 2026)
+
+
+def cost(minor: int) -> nouns.CostRange:
+    """A range around an amount."""
+    return nouns.CostRange(money(minor // 2), money(minor), money(minor * 2))
+
+
+def small_week(plan_id: str = "plan-1", **changes: object):
+    """A planned week of one card, as the store takes it."""
+    from crossfall_app.store.repository import StoredWeek
+
+    stage = nouns.Stage(
+        "s0-1", "j1", 1, "blade", "s0", 0.0, 780.0, "light_blading", nouns.Treatment.BLADING,
+        (nouns.Operation("smooth", 2, 6.5),), (7.0, 7.0), ("blade",), "passable", cost=cost(9000),
     )  # fmt: skip
-
-    def spot(key: str, kind: str, segment: str, at_m: float, **more: object) -> PointFeature:
-        line = next(s.line for s in segments if s.id == segment)
-        t = at_m / 1609.3
-        lon = line[0][0] + t * (line[-1][0] - line[0][0])
-        lat = line[0][1] + t * (line[-1][1] - line[0][1])
-        return PointFeature(key, kind, lon, lat, segment, at_m, **more)
-
-    features = (
-        spot("f1", "culvert", "s1", 420.0, name="culvert 12"),
-        spot("f2", "bridge", "s1", 800.0, name="Osier Creek bridge"),
-        spot("f3", "rail_crossing", "s1", 1300.0),
-        spot("f4", "driveway", "s1", 150.0),
-        spot("f5", "driveway", "s1", 1100.0),
-        spot("f6", "overhead_line", "s1", 600.0),
-        spot("f7", "stream", "s1", 805.0),
-        spot("f8", "culvert", "s2", 700.0),
-        spot("f9", "cattle_guard", "s3", 900.0),
-        spot("f10", "pipeline", "s3", 300.0),
-    )
-    return Network(nodes, segments, features)
-
-
-def small_fleet() -> Fleet:
-    yard = Place("yard", "North yard", "yard", LON, LAT)
-    pit = Place("pit", "Osier pit", "pit", LON, LAT - MILE_DEG)
-    well = Place("water", "Mill pond", "water", LON, LAT + MILE_DEG)
-    price = Rate("surface gravel", 1500, "m3", "USD", 2022, "invented")
-    machines = [
-        Machine("g1", "Grader 1", "grader", "yard", 3.7, attachments=("scarifier",)),
-        Machine("g2", "Grader 2", "grader", "yard", 4.3, attachments=("scarifier",)),
-        Machine("w1", "Water truck", "water_truck", "yard", capacity=10_000.0),
-        Machine("r1", "Roller", "roller", "yard"),
-        *(
-            Machine(f"t{n}", f"Truck {n}", "haul_truck", "yard", capacity=10.0, payload_t=14.0)
-            for n in range(1, 7)
-        ),
-    ]
-    everything = tuple(Treatment)
-    names = ("Ash", "Birch", "Cedar", "Dogwood", "Elm", "Fir", "Hazel", "Juniper", "Linden")
-    operators = [
-        Operator(f"o{index}", name, machine.id, skills=everything)
-        for index, (name, machine) in enumerate(zip((*names, "Maple"), machines, strict=True))
-    ]
-    return Fleet(
-        (yard, pit, well),
-        tuple(machines),
-        tuple(operators),
-        (GravelPit(pit, "19 mm minus", price, 20_000.0),),
-    )
-
-
-def need(
-    treatment: Treatment, segment_id: str = "s1", *, first: tuple[Treatment, ...] = ()
-) -> Need:
-    return Need(
-        f"N-{segment_id}-{treatment.value}",
-        segment_id,
-        treatment,
-        "washboard from dry, loose gravel",
-        (Reason("washboard", "Washboard of 30 mm was measured", "default"),),
-        0.7,
-        (BenefitPart("comfort", 6.0),),
-        first,
-    )
-
-
-def condition(segment_id: str = "s1", **more: object) -> Condition:
-    return Condition(segment_id, TODAY, 3.0, 3.0, 3.0, 2.0, 3.0, method="estimated", **more)
-
-
-@dataclass
-class Wetness:
-    """Moisture as a design asks for it: one member, one day, the same everywhere."""
-
-    segment_ids: tuple[str, ...]
-    moisture_pct: np.ndarray
-
-
-def wetness(network: Network, pct: float) -> Wetness:
-    ids = tuple(segment.id for segment in network.maintained)
-    return Wetness(ids, np.full((3, len(ids), 5), pct))
+    job = nouns.Job(
+        "j1", "need-1", "s0", nouns.Treatment.BLADING, (stage,), 4.0,
+        (nouns.Quantity("passes", 2.0, "each"),), cost(9000),
+    )  # fmt: skip
+    need = nouns.Need(
+        "need-1", "s0", nouns.Treatment.BLADING, "washboard", (), 0.8,
+        (nouns.BenefitPart("ride", 4.0),),
+    )  # fmt: skip
+    leg = nouns.Leg("work", 420.0, 434.0, "n0", "n1", "s0", "s0-1", 1, length_m=780.0)
+    plan = nouns.Plan(
+        plan_id, NOON, TODAY, 5, (nouns.Itinerary("g1", "o1", TODAY, (leg,)),), (), ("j1",),
+        (nouns.Unserved("j2", "s1", "higher_priorities", "roads in worse state came first"),),
+        3.5, 4.0, 1,
+    )  # fmt: skip
+    card = nouns.JobCard(
+        "c1", 1, 1, "draft", NOON, plan_id, "j1", "s0-1", "s0", TODAY, "Grader 1",
+        "First operator", "Light blading Road 0", "from n0 to n1", "07:00", "workable",
+        (nouns.CardStep("blade"),), (), (), (nouns.Caution("signs", "set signs"),), "passable",
+        (), cost(9000), nouns.Sketch(((0.0, 0.0), (1.0, 1.0)), (), ()),
+    )  # fmt: skip
+    week = StoredWeek(plan, (job,), (need,), (small_condition(),), (card,))
+    return replace(week, **changes)

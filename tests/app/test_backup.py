@@ -10,9 +10,9 @@ from dataclasses import replace
 import pytest
 from django.db import connection, connections
 
-from app_district import small_district, small_network, small_record
 from crossfall.errors import WorkspaceError
 from crossfall_app.store import backup, repository, upkeep
+from small_district import small_district, small_network, small_record
 
 
 @pytest.fixture

@@ -9,7 +9,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from app_district import (
+from crossfall import model as nouns
+from crossfall.errors import InputError, WorkspaceError
+from crossfall_app.store import audit, models, repository
+from small_district import (
     NOON,
     TODAY,
     small_condition,
@@ -21,9 +24,6 @@ from app_district import (
     small_weather,
     small_week,
 )
-from crossfall import model as nouns
-from crossfall.errors import InputError, WorkspaceError
-from crossfall_app.store import audit, models, repository
 
 
 @pytest.fixture

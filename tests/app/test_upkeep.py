@@ -9,10 +9,10 @@ import pytest
 from django.core.management import call_command
 from django.db import connection, connections
 
-from app_district import small_district
 from crossfall.errors import WorkspaceError
 from crossfall_app.store import models, repository, upkeep
 from crossfall_app.workspace import CONFIG_FILE, Config, create_workspace, open_workspace
+from small_district import small_district
 
 
 def test_a_new_workspace_gets_its_tables(any_workspace):
