@@ -29,6 +29,10 @@ class Traits:
     grade_pct: Floats
     wetness: Floats
     """How badly it drains, about -1 to 1."""
+    soil: Floats
+    """From sandy, about -1, to clayey, about 1."""
+    trees: Floats
+    """Above a limit there is a shelterbelt along the road."""
     road_class: list[RoadClass]
 
 
@@ -109,8 +113,9 @@ def _segment(
         adt_method="estimated",
         heavy_share=0.16 if piece.is_collector else 0.10,
         travel_km_h=speed,
+        material=_material(traits.soil[i]) if is_gravel else "earth",
         drainage=_drainage(traits.wetness[i]),
-        shade=_shade(traits.creek_m[i], traits.wetness[i]),
+        shade=_shade(traits.creek_m[i], traits.trees[i]),
         gravel_mm=round(float(traits.gravel_mm[i])) if is_gravel else 0.0,
         gravel_method="estimated" if is_gravel else "default",
         grade_pct=round(float(traits.grade_pct[i]), 1),
@@ -143,6 +148,8 @@ def _traits(pieces: list[Piece], land: Land, town_xy: Points, rng: np.random.Gen
             0.5 + 3.8 * hills * rng.uniform(0.4, 1.3, n) + rng.gamma(2, 0.2, n), 0.1, 7
         ),
         wetness=0.7 * smooth_field(middle, rng, 7000.0) + 0.9 * hills + rng.normal(0, 0.25, n),
+        soil=smooth_field(middle, rng, 16_000.0),
+        trees=smooth_field(middle, rng, 5000.0) + rng.normal(0, 0.5, n),
         road_class=road_class,
     )
 
@@ -171,10 +178,17 @@ def _drainage(wetness: float) -> Drainage:
     return "poor" if wetness > 0.75 else "fair" if wetness > -0.25 else "good"
 
 
-def _shade(creek_m: float, wetness: float) -> Shade:
-    if creek_m < 320.0:
-        return "forest" if creek_m < 170.0 else "partial"
-    return "partial" if wetness > 1.05 else "open"
+def _shade(creek_m: float, trees: float) -> Shade:
+    """Woods along the creek, shelterbelts here and there, else open."""
+    if creek_m < 450.0:
+        return "forest" if creek_m < 260.0 else "partial"
+    return "partial" if trees > 0.75 else "open"
+
+
+def _material(soil: float) -> str:
+    if soil > 0.55:
+        return "clayey gravel"
+    return "sandy gravel" if soil < -0.5 else "surface gravel"
 
 
 def _board(middle: Points, land: Land) -> str:

@@ -1,8 +1,8 @@
 """Invented daily weather of a mid-latitude prairie, and a forecast as members.
 
 Each calendar day has its own luck, drawn from the seed and the year, so the
-weather of a past day does not depend on which day is today; only the storm two
-days ago is put in for the demo.
+weather of a past day does not depend on which day is today; only the cool wet
+spell of the last days, with its storm two days ago, is put in for the demo.
 """
 
 from __future__ import annotations
@@ -28,6 +28,10 @@ _MEAN_C = (-9.5, -7.0, -0.5, 7.5, 14.0, 19.5, 22.5, 21.0, 16.0, 8.5, -0.5, -7.5)
 _WET_SHARE = (0.16, 0.17, 0.20, 0.25, 0.31, 0.33, 0.28, 0.25, 0.22, 0.20, 0.16, 0.16)
 _WET_DAY_MM = (1.6, 1.8, 3.4, 5.6, 7.2, 8.0, 8.2, 7.2, 6.6, 5.6, 2.8, 1.8)
 _RANGE_C = (10.5, 10.5, 11.0, 12.5, 13.0, 12.8, 13.2, 13.5, 13.8, 12.8, 10.5, 10.0)
+_SPELL_MM = (4.5, 7.0, 1.2, 19.8, 0.0)
+"""Rain of the last five days, give or take a fifth: a wet spell that ends in a storm."""
+_SPELL_COOLER_C, _SPELL_CALMER, _SPELL_CLOUDIER = 4.0, 0.75, 0.75
+
 _AMOUNT_SHAPE = 0.62
 """Gamma shape of the rain of a wet day: many small falls, a few storms."""
 
@@ -40,15 +44,20 @@ def past_weather(
     luck = _luck(days, seed, n_rows=5)
     level = _by_day(_MEAN_C, days) + 4.3 * _remember(luck[0], 0.72)
     wind = 3.9 * np.exp(0.32 * _remember(luck[3], 0.45))
+    level[-len(_SPELL_MM) :] -= _SPELL_COOLER_C
+    wind[-len(_SPELL_MM) :] *= _SPELL_CALMER
+    still = np.ones(len(days))
+    still[-len(_SPELL_MM) :] = _SPELL_CLOUDIER
     sky = _remember(luck[1], 0.38)
     records = []
     for number, station in enumerate(stations):
         own = _luck(days, seed + 1000 * (number + 1), n_rows=3)
         rain = _rain(0.93 * sky + 0.37 * own[0], luck[2] * 0.8 + own[1] * 0.6, days)
-        rain[-2] = 19.0 + float(np.clip(2.2 * own[2][-2], -3.8, 5.8))
-        rain[-3:] = np.array([min(rain[-3], 1.0), rain[-2], 0.0])
+        spell = 1 + 0.09 * np.clip(own[2][-len(_SPELL_MM) :], -2, 2)
+        rain[-len(_SPELL_MM) :] = np.array(_SPELL_MM) * spell
         is_wet = rain > 0.2
         half = _by_day(_RANGE_C, days) * np.where(is_wet, 0.36, 0.52) * np.exp(0.12 * luck[4])
+        half = half * still
         mean = level - np.where(is_wet, 1.2, 0.0) + 0.2 * own[2]
         used = slice(_WARM_UP_DAYS, None)
         records.append(
@@ -92,6 +101,7 @@ def forecasts(
             is_wet, _amounts(0.8 * amount + 0.6 * rng.normal(size=shape), days), 0.0
         )
         half = _by_day(_RANGE_C, days) * np.where(is_wet, 0.36, 0.52) * half_luck
+        half = half * (1 - (1 - _SPELL_CLOUDIER) * 0.6**lead)
         mean = mean + 3.4 * drift - np.where(is_wet, 1.2, 0.0)
         made.append(
             Forecast(
