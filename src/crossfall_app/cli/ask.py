@@ -166,14 +166,14 @@ def _conditions_as_told(
 ) -> tuple[Any, ...]:
     if bad_roads is None and last_bladed is None:
         return ()
+    from crossfall.io.conditions import read_bad_roads
     from crossfall.judgement import first_week_conditions
-    from crossfall_app.cli.own_files import read_bad_roads
 
     bad: tuple[str, ...] = ()
     bladed: Any = last_bladed
     if bad_roads is not None:
         told = read_bad_roads(bad_roads)
-        bad, bladed = told.bad, told.last_bladed
+        bad, bladed = told.bad, dict(told.last_bladed)
         if last_bladed is not None:
             listed = {*bladed}
             others = {

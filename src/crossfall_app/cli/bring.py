@@ -226,7 +226,7 @@ def weather(
 
 
 def _middle_of_the_roads(workspace: Workspace) -> tuple[float, float]:
-    from crossfall_app.cli.own_files import middle_of
+    from crossfall_app.cli.assumed import middle_of
     from crossfall_app.store import repository
 
     if not repository.has_network():

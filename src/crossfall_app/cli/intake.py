@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,17 @@ from typing import Any
 from django.db import transaction
 
 from crossfall.errors import InputError
-from crossfall.io.network import NetworkOptions, compare, read_network
+from crossfall.io.conditions import read_conditions
+from crossfall.io.fleet import read_fleet
+from crossfall.io.network import (
+    NetworkDiff,
+    NetworkImport,
+    NetworkOptions,
+    carry_over,
+    compare,
+    read_network,
+)
+from crossfall.io.policy import read_policy
 from crossfall.io.weather import (
     ForecastImport,
     WeatherImport,
@@ -19,7 +29,7 @@ from crossfall.io.weather import (
     import_weather,
 )
 from crossfall.model import Condition, Fleet, Network, Policy, Station
-from crossfall_app.cli import own_files
+from crossfall_app.cli.assumed import assumed_fleet
 from crossfall_app.store import repository
 from crossfall_app.workspace import Workspace
 
@@ -28,9 +38,8 @@ from crossfall_app.workspace import Workspace
 class Intake:
     """Files that were read, compared with what is stored, and not yet written."""
 
-    roads: Any = None
-    """A :class:`crossfall.io.network.NetworkImport`, or None."""
-    diff: Any = None
+    roads: NetworkImport | None = None
+    diff: NetworkDiff | None = None
     is_merge: bool = False
     fleet: Fleet | None = None
     conditions: tuple[Condition, ...] = ()
@@ -57,23 +66,26 @@ class Intake:
         InputError
             If one of them cannot be used.
         """
-        stored = repository.load_network()
-        changed = own_files.read_policy(policy, repository.load_policy()) if policy else None
-        found = None
+        stored, in_force = repository.load_network(), repository.load_policy()
+        changed = read_policy(policy, in_force) if policy else None
+        found, diff = None, None
         if roads is not None:
-            in_force = changed or repository.load_policy()
-            existing = stored if stored.segments else None
-            made = NetworkOptions(**options, existing=existing, policy=in_force.network)
-            found = read_network(roads, options=made)
+            found = _roads(roads, options, stored, changed or in_force)
+            diff = compare(stored, found.network, policy=(changed or in_force).network)
+            if is_merge:
+                diff = replace(diff, vanished=(), features_vanished=(), lineage=())
         elif any(value for value in options.values()):
             raise InputError("options for roads are given without a file of roads")
         network = found.network if found else stored
+        seen: tuple[Condition, ...] = ()
+        if conditions is not None:
+            seen = read_conditions(conditions, network=network, policy=(changed or in_force).entry)
         return cls(
             roads=found,
-            diff=compare(stored, found.network) if found else None,
+            diff=diff,
             is_merge=is_merge,
             fleet=_fleet(workspace, network, fleet, n_graders, yard),
-            conditions=_conditions(conditions, network) if conditions else (),
+            conditions=seen,
             policy=changed,
         )
 
@@ -96,13 +108,9 @@ class Intake:
 
     def lines(self, *, most: int) -> Iterator[str]:
         """What was read and what would change, for a person."""
-        if self.roads is not None:
+        if self.roads is not None and self.diff is not None:
             yield self.roads.report.summary()
-            parts = (("Added", self.diff.added), ("Changed", self.diff.changed))
-            for name, ids in (*parts, ("Vanished", self._vanished)):
-                told = ", ".join(str(each) for each in list(ids)[:most])
-                rest = f" and {len(ids) - most} more" if len(ids) > most else ""
-                yield f"{name}: {len(ids)} segments" + (f" ({told}{rest})" if ids else "")
+            yield self.diff.summary(most=most)
         if self.fleet is not None:
             kinds: dict[str, int] = {}
             for machine in self.fleet.machines:
@@ -119,7 +127,7 @@ class Intake:
     def as_json(self) -> dict[str, Any]:
         """The same for a program."""
         told: dict[str, Any] = {}
-        if self.roads is not None:
+        if self.roads is not None and self.diff is not None:
             report = self.roads.report
             told |= {
                 "file": report.file,
@@ -129,7 +137,7 @@ class Intake:
                 "maintained_km": report.maintained_km,
                 "added": len(self.diff.added),
                 "changed": len(self.diff.changed),
-                "vanished": len(self._vanished),
+                "vanished": len(self.diff.vanished),
                 "gaps": len(report.gaps),
                 "unknown_surface": len(report.unknown_surface),
                 "assumed": list(report.assumed),
@@ -143,10 +151,6 @@ class Intake:
         if self.policy is not None:
             told["policy"] = self.policy.version
         return told
-
-    @property
-    def _vanished(self) -> Sequence[Any]:
-        return () if self.is_merge else tuple(self.diff.vanished)
 
 
 def read_observed(
@@ -218,22 +222,21 @@ def _fleet(
     if file is not None and n_graders is not None:
         raise InputError("fleet and graders are both given; a fleet file says how many there are")
     if file is not None:
-        return own_files.read_fleet(file, currency=workspace.config.currency)
+        return read_fleet(
+            file, currency=workspace.config.currency, policy=repository.load_policy().entry
+        )
     if n_graders is None:
         if yard is not None:
             raise InputError("yard is given without graders; say how many with --graders")
         return None
     if not network.segments:
         raise InputError("graders are given before any roads; import the roads first")
-    return own_files.assumed_fleet(network, n_graders, yard)
+    return assumed_fleet(network, n_graders, yard)
 
 
-def _conditions(file: Path, network: Network) -> tuple[Condition, ...]:
-    found = own_files.read_conditions(file)
-    unknown = [each for each in found if each.segment_id not in network.segment_by_id]
-    if unknown:
-        raise InputError(
-            f"{file.name}: segment_id {unknown[0].segment_id!r} is not on the map"
-            f" ({len(unknown)} of {len(found)} rows)"
-        )
-    return found
+def _roads(file: Path, options: dict[str, Any], stored: Network, policy: Policy) -> NetworkImport:
+    """The roads of a file, with what people had settled and the file does not know."""
+    existing = stored if stored.segments else None
+    made = NetworkOptions(**options, existing=existing, policy=policy.network)
+    found = read_network(file, options=made)
+    return found if existing is None else replace(found, network=carry_over(stored, found.network))
