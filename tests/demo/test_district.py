@@ -10,6 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from crossfall.demo import osier_landscape, osier_valley, section_grid
+from crossfall.demo.sheet import draw_sheet
 from crossfall.errors import InputError
 from crossfall.model import Network
 
@@ -79,6 +80,15 @@ def test_network_is_one_piece_with_sensible_lengths(seed):
     assert np.quantile(lengths, [0.1, 0.9]) == pytest.approx([750, 1620], abs=120)
     assert lengths.min() > 200
     assert lengths.max() < 2200
+
+
+@pytest.mark.parametrize("seed", range(1, 9))
+def test_every_village_has_its_streets(seed):
+    sheet = draw_sheet(600, seed)
+    assert len(sheet.villages) == 5
+    streets = {segment.route for segment in sheet.network.segments}
+    for village in sheet.villages:
+        assert any(route.endswith(village.name) for route in streets)
 
 
 @pytest.mark.parametrize("n_segments", [12, 13, 40, 119, 200, 800])

@@ -9,7 +9,7 @@ import numpy as np
 from crossfall.demo.draft import Draft, Piece
 from crossfall.demo.grid import Lines
 from crossfall.demo.land import Land, Points
-from crossfall.demo.recipe import VILLAGES, Recipe
+from crossfall.demo.recipe import MILE_M, VILLAGES, Recipe
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +125,8 @@ def _free_corner(
         for j in (0, -1, 1, -2, 2)
         if 1 <= spot[0] + i < n_columns - 1 and 1 <= spot[1] + j < n_rows - 1
     ]
+    room = _corners_with_room(lines)
+    around = [corner for corner in around if lines.corner[corner] in room]
     around.sort(key=lambda corner: abs(corner[0] - spot[0]) + abs(corner[1] - spot[1]))
     for corner in around:
         if any(abs(v.column - corner[0]) + abs(v.row - corner[1]) < 3 for v in taken):
@@ -135,3 +137,11 @@ def _free_corner(
         if distance.min() > 330.0:
             return corner
     return None
+
+
+def _corners_with_room(lines: Lines) -> set[int]:
+    """Section corners from which a full mile runs north and another east."""
+    step = np.abs(lines.nodes[lines.b] - lines.nodes[lines.a])
+    is_north = lines.is_column & (step[:, 1] > 0.9 * MILE_M)
+    is_east = ~lines.is_column & (step[:, 0] > 0.9 * MILE_M)
+    return set(lines.a[is_north].tolist()) & set(lines.a[is_east].tolist())
