@@ -165,18 +165,19 @@ def _directions(legs: Sequence[Leg], bound: str) -> tuple[CardStep, ...]:
         "northbound": "southbound",
         "southbound": "northbound",
     }[bound]
-    if _alternates(there, back):
-        told = f"odd passes {bound}, even passes {turned}"
-        return (CardStep("Each pass on its own side, with the traffic", told),)
+    for odd, even, ways in ((there, back, (bound, turned)), (back, there, (turned, bound))):
+        if _alternate(odd, even):
+            told = f"odd passes {ways[0]}, even passes {ways[1]}"
+            return (CardStep("Each pass on its own side, with the traffic", told),)
     parts = [
         f"{way}: {_list(numbers)}" for way, numbers in ((bound, there), (turned, back)) if numbers
     ]
     return (CardStep("Each pass on its own side, with the traffic", "; ".join(parts)),)
 
 
-def _alternates(there: Sequence[int], back: Sequence[int]) -> bool:
-    """Whether the passes simply alternate, beginning along increasing measure."""
-    return len(there) > 1 and all(n % 2 for n in there) and not any(n % 2 for n in back)
+def _alternate(odd: Sequence[int], even: Sequence[int]) -> bool:
+    """Whether one way has only odd passes, more than one, and the other only even ones."""
+    return len(odd) > 1 and all(n % 2 for n in odd) and not any(n % 2 for n in even)
 
 
 def _list(numbers: Sequence[int]) -> str:

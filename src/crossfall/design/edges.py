@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
-from crossfall.design.stages import PASSABLE, cut_lengths, make_stage, part_name
+from crossfall.design.stages import PASSABLE, cut_lengths, make_stage, part_name, water_rows
 from crossfall.design.transitions import transition_steps
 from crossfall.design.words import metres, percent
 from crossfall.formulas.gravel import n_loads
@@ -167,30 +167,35 @@ def _edge_work(
         longest_m=design.stage.open_windrow_max_m,
     )
     crown = percent(design.shape.crossfall_pct)
-    return tuple(
-        make_stage(
-            site,
-            job_id=job_id,
-            number=first + index,
-            name=part_name(name, index + 1, len(parts)),
-            span_m=(from_m, to_m),
-            treatment=treatment,
-            task="cutting",
-            passes=passes,
-            before=(*before, *transition_steps(site, from_m, to_m)),
-            later=later,
-            checks=(*checks, f"Crown {crown} from centre to edge"),
-            end_state=PASSABLE,
-            after=after,
-            quantities=(
-                Quantity("length, both sides", to_m - from_m, "m"),
-                Quantity("width", segment.width_m, "m"),
-            ),
-            water_l=site.water_l(to_m - from_m, site.cut_mm),
-            wait_min=signs_min,
+    stages = []
+    for index, (from_m, to_m) in enumerate(parts):
+        length_m = to_m - from_m
+        water_l = site.water_l(length_m, site.cut_mm)
+        stages.append(
+            make_stage(
+                site,
+                job_id=job_id,
+                number=first + index,
+                name=part_name(name, index + 1, len(parts)),
+                span_m=(from_m, to_m),
+                treatment=treatment,
+                task="cutting",
+                passes=passes,
+                before=(*before, *transition_steps(site, from_m, to_m)),
+                later=later,
+                checks=(*checks, f"Crown {crown} from centre to edge"),
+                end_state=PASSABLE,
+                after=after,
+                quantities=(
+                    Quantity("length, both sides", length_m, "m"),
+                    Quantity("width", segment.width_m, "m"),
+                    *water_rows(site, water_l),
+                ),
+                water_l=water_l,
+                wait_min=signs_min,
+            )
         )
-        for index, (from_m, to_m) in enumerate(parts)
-    )
+    return tuple(stages)
 
 
 def _spoil_trucks(site: Site, loads: int) -> tuple[Support, ...]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
-from crossfall.design.stages import cut_lengths, make_stage, part_name
+from crossfall.design.stages import cut_lengths, make_stage, part_name, water_rows
 from crossfall.design.transitions import transition_steps
 from crossfall.design.words import millimetres, percent
 from crossfall.formulas.grader import scarify_depth
@@ -175,16 +175,7 @@ def _quantities(
     rows = [Quantity("length", length_m, "m"), Quantity("width", site.segment.width_m, "m")]
     if depth_mm > 0:
         rows.append(Quantity("depth worked", depth_mm, "mm"))
-    if water_l > 0:
-        rows.append(_water_row(site, water_l))
-    return tuple(rows)
-
-
-def _water_row(site: Site, water_l: float) -> Quantity:
-    tanks = water_l / site.tools.outfit.tank_l
-    dry = percent(site.driest_pct or 0.0)
-    note = f"{tanks:.1f} tanks, if at {dry}"
-    return Quantity("water, if dry", water_l, "L", note)
+    return (*rows, *water_rows(site, water_l))
 
 
 def _roller(passes: PassSet, length_m: float, is_rolled: bool) -> tuple[Support, ...]:

@@ -99,8 +99,6 @@ class Site:
             self.condition is None or self.condition.gravel_mm is None
         ):
             found.append(f"gravel {segment.gravel_mm:.0f} mm is a default")
-        if self.condition is None or self.condition.method == "default":
-            found.append("condition is a default; nobody has looked")
         if self.driest_pct is None:
             found.append("surface moisture is unknown; no water is reckoned")
         return tuple(found)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from crossfall.design.cost import Line
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
+from crossfall.design.words import percent
 from crossfall.errors import InputError
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 from crossfall.model.need import Task
@@ -116,3 +117,12 @@ def make_stage(
 def part_name(name: str, number: int, n_parts: int) -> str:
     """``Reshape`` or ``Reshape, part 2 of 3``."""
     return name if n_parts == 1 else f"{name}, part {number} of {n_parts}"
+
+
+def water_rows(site: Site, water_l: float) -> tuple[Quantity, ...]:
+    """The card's line for water that is needed only on a dry day; none when none is."""
+    if water_l <= 0 or site.driest_pct is None:
+        return ()
+    tanks = water_l / site.tools.outfit.tank_l
+    note = f"{tanks:.1f} tanks, if at {percent(site.driest_pct)}"
+    return (Quantity("water, if dry", water_l, "L", note),)

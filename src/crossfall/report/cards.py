@@ -11,23 +11,22 @@ import math
 from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, cast
 
 import typst
 
 from crossfall.design.words import metres
 from crossfall.errors import InputError
 from crossfall.model import Caution, CostRange, JobCard, Quantity, Stake
+from crossfall.report.card_fit import fitted, split_evenly
 from crossfall.report.figures import System, check_system, figure, number, reword
 from crossfall.report.sketch import key_of, map_height, sketch_svg
 from crossfall.report.strip import strip_svg
 
-_PAPERS = {"a4": ("a4", 186.0), "letter": ("us-letter", 191.9)}
-"""Name for the typesetter and width between the margins [mm]."""
+_PAPERS = {"a4": ("a4", 186.0, 274.0), "letter": ("us-letter", 191.9, 256.4)}
+"""Name for the typesetter, and width and height between the margins [mm]."""
 
 _LAW = "local_codes"
-_LINE_CHARS = 56
-"""About so many letters fit a line of a caution column."""
 _STAKE_COLUMNS = 6
 _MAP_MM = 76.0
 _SAID_ABOVE = frozenset({"length"})
@@ -59,21 +58,23 @@ def cards_pdf(cards: Sequence[JobCard], *, paper: str = "a4", units: str = "metr
         raise InputError(f"paper is {paper!r}; expected one of {', '.join(_PAPERS)}")
     if not cards:
         raise InputError("cards is empty; expected at least one card to print")
-    name, width_mm = _PAPERS[paper]
+    name, width_mm, height_mm = _PAPERS[paper]
     book = {
         "title": "Job cards" if len(cards) > 1 else f"{cards[0].title}, card {cards[0].number}",
         "paper": name,
-        "cards": [card_data(card, units=system, width_mm=width_mm) for card in cards],
+        "cards": [
+            fitted(card_data(card, units=system, width_mm=width_mm), height_mm) for card in cards
+        ],
     }
     made = max(card.made_at for card in cards)
-    pdf = typst.compile(
-        _template(),
+    typesetter = typst.Compiler(ignore_system_fonts=True)
+    pdf = typesetter.compile(
+        input=_template(),
         format="pdf",
-        ignore_system_fonts=True,
         sys_inputs={"book": json.dumps(book, ensure_ascii=False)},
         timestamp=int(made.timestamp()),
     )
-    return bytes(pdf)
+    return bytes(cast("bytes", pdf))
 
 
 def card_data(
@@ -89,6 +90,7 @@ def card_data(
     system = check_system(units)
     why = [step.text for step in card.steps if step.text.startswith("Why: ")]
     to_m = card.to_m if card.to_m > card.from_m else None
+    map_mm = map_height(card.sketch, _MAP_MM)
     left, right = _two_columns(card.cautions, system)
     law = next((each.text for each in card.cautions if each.key == _LAW), "")
     return {
@@ -123,15 +125,16 @@ def card_data(
         "stakes": _stake_columns(card, system),
         "stake_note": _stake_note(card, system),
         "cost": cost_words(card.cost),
-        "assumed": reword("; ".join(card.assumed), system),
+        "assumed": reword("; ".join(each.rstrip(".") for each in card.assumed), system),
         "map": sketch_svg(
             card.sketch,
             width_mm=_MAP_MM,
-            height_mm=map_height(card.sketch, _MAP_MM),
+            height_mm=map_mm,
             units=system,
             from_m=card.from_m,
             to_m=to_m,
         ),
+        "map_mm": map_mm,
         "map_alt": f"Map of {card.title}",
         "key": key_of(card.sketch.features),
         "strip": ""
@@ -215,10 +218,7 @@ def _two_columns(
         for each in cautions
         if each.key != _LAW
     ]
-    lines = [math.ceil((len(each.text) + len(each.at)) / _LINE_CHARS) for each in cautions]
-    lines = [n for n, each in zip(lines, cautions, strict=True) if each.key != _LAW]
-    cuts = range(len(rows) + 1)
-    cut = min(cuts, key=lambda n: (max(sum(lines[:n]), sum(lines[n:])), n))
+    cut = split_evenly([row["head"] + row["text"] + row["at"] for row in rows])
     return rows[:cut], rows[cut:]
 
 

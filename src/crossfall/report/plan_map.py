@@ -38,7 +38,7 @@ def plan_map(
     west, south, east, north = _bounds(network)
     narrow = math.cos(math.radians((south + north) / 2))
     per_degree = (width - 40) / ((east - west) * narrow)
-    height = (north - south) * per_degree + 40 + 62
+    height = (north - south) * per_degree + 40 + 96
 
     def place(lon: float, lat: float) -> str:
         x, y = 20 + (lon - west) * narrow * per_degree, 82 + (north - lat) * per_degree
@@ -90,16 +90,16 @@ def plan_map(
 
 
 def _worked(plan: Plan, jobs: Sequence[Job]) -> dict[str, Treatment]:
-    """Segments worked in the plan, each with the treatment its job is for."""
-    treatment = {
-        stage.id: (stage.segment_id, job.treatment) for job in jobs for stage in job.stages
-    }
-    return dict(
-        treatment[stage_id]
-        for itinerary in plan.itineraries
-        for stage_id in itinerary.stage_ids
-        if stage_id in treatment
-    )
+    """Segments worked in the plan, each with the treatment that takes most of its time."""
+    stages = {stage.id: stage for job in jobs for stage in job.stages}
+    minutes: dict[str, dict[Treatment, float]] = {}
+    for itinerary in plan.itineraries:
+        for stage_id in itinerary.stage_ids:
+            stage = stages.get(stage_id)
+            if stage is not None:
+                row = minutes.setdefault(stage.segment_id, {})
+                row[stage.treatment] = row.get(stage.treatment, 0.0) + stage.work_min
+    return {segment_id: max(row, key=lambda t: row[t]) for segment_id, row in minutes.items()}
 
 
 def _bounds(network: Network) -> tuple[float, float, float, float]:

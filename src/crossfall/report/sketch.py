@@ -119,7 +119,7 @@ def map_height(sketch: Sketch, width_mm: float) -> float:
     lat = [y for _, y in sketch.line]
     across = max((max(lon) - min(lon)) * math.cos(math.radians(lat[0])), 1e-6)
     wanted = (width_mm - 20) * (max(lat) - min(lat)) / across + 22
-    return min(max(wanted, 0.48 * width_mm), 0.95 * width_mm)
+    return min(max(wanted, 0.48 * width_mm), 0.8 * width_mm)
 
 
 def key_of(features: Sequence[SketchFeature]) -> str:
@@ -211,6 +211,8 @@ def _ends(
     taken: list[tuple[float, float, float, float]],
 ) -> str:
     drawn = []
+    (x0, y0), (x1, y1) = (frame.place(*sketch.line[at]) for at in (0, -1))
+    is_upright = abs(y1 - y0) > abs(x1 - x0)
     for (lon, lat), at_m in ((sketch.line[0], from_m), (sketch.line[-1], to_m)):
         x, y = frame.place(lon, lat)
         drawn.append(
@@ -220,7 +222,7 @@ def _ends(
         if at_m is None:
             continue
         text = " ".join(figure(at_m, "m", units))
-        drawn.append(_label(frame, x, y, text, 2.7, taken, is_bold=True))
+        drawn.append(_label(frame, x, y, text, 2.7, taken, is_bold=True, is_beside=is_upright))
     return "".join(drawn)
 
 
@@ -245,19 +247,13 @@ def _label(
     taken: list[tuple[float, float, float, float]],
     *,
     is_bold: bool,
+    is_beside: bool = False,
 ) -> str:
     """A label beside a place, where nothing else stands; none when there is no room."""
     half = len(text) * size * 0.305 + 0.6
-    for dx, dy in (
-        (0.0, -3.2),
-        (0.0, 4.6),
-        (half + 2.2, 0.8),
-        (-half - 2.2, 0.8),
-        (half + 1.5, -3.2),
-        (-half - 1.5, 4.6),
-        (0.0, -6.4),
-        (0.0, 8.0),
-    ):
+    beside = ((half + 2.2, 0.8), (-half - 2.2, 0.8), (half + 1.5, -3.2), (-half - 1.5, 4.6))
+    above = ((0.0, -3.2), (0.0, 4.6), (0.0, -6.4), (0.0, 8.0))
+    for dx, dy in (*beside, *above) if is_beside else (*above[:2], *beside, *above[2:]):
         box = (x + dx - half, y + dy - size * 0.9, x + dx + half, y + dy + size * 0.3)
         if _is_free(box, taken) and _is_inside(box, frame):
             taken.append(box)

@@ -12,6 +12,8 @@ from crossfall.report.figures import System, check_system, figure
 
 _LEFT, _TOP, _CELL, _ROW, _GAP = 118.0, 74.0, 196.0, 74.0, 6.0
 _FOOT = 58.0
+_TURN_MIN = 6.0
+"""A pause on a road shorter than this is a turn, not other work [min]."""
 
 
 def week_picture(
@@ -98,7 +100,8 @@ def _heading(title: str, plan: Plan, width: float, *, is_invented: bool) -> str:
     return (
         f'<path d="M10 13L60 8L110 13V16L60 11L10 16Z" fill="{INK}"/>'
         f'<text x="10" y="36" font-size="19" font-weight="bold" fill="{INK}">{escape(title)}</text>'
-        f'<text x="{_LEFT}" y="36" font-size="12.5" fill="{INK}">{escape(line)}</text>{note}'
+        f'<text x="{26 + 11.6 * len(title):.0f}" y="36" font-size="12.5" fill="{INK}">'
+        f"{escape(line)}</text>{note}"
     )
 
 
@@ -147,17 +150,18 @@ def _cell(
     names = []
     for number, stage_id in enumerate(itinerary.stage_ids, start=1):
         stage = stages[stage_id]
-        legs = [leg for leg in itinerary.legs if leg.stage_id == stage_id]
-        start, end = at(min(leg.start_min for leg in legs)), at(max(leg.end_min for leg in legs))
-        treatment = stage.treatment
-        long = max(end - start, 3.0)
-        drawn.append(
-            f'<rect x="{start:.1f}" y="{track - 12}" width="{long:.1f}" height="24" rx="2"'
-            f' fill="{fill(treatment)}" stroke="{INK}" stroke-width="0.7"/>'
-            f'<text x="{start + long / 2:.1f}" y="{track + 4}" font-size="10.5" font-weight="bold"'
-            f' text-anchor="middle" fill="{ink_on(treatment)}">'
-            f"{_fit(number, treatment, long)}</text>"
-        )
+        runs = _runs(itinerary, stage_id)
+        longest = max(runs, key=lambda run: run[1] - run[0])
+        for run in runs:
+            start, long = at(run[0]), max(at(run[1]) - at(run[0]), 2.0)
+            text = _fit(number, stage.treatment, long, is_longest=run == longest)
+            drawn.append(
+                f'<rect x="{start:.1f}" y="{track - 12}" width="{long:.1f}" height="24" rx="2"'
+                f' fill="{fill(stage.treatment)}" stroke="{INK}" stroke-width="0.7"/>'
+                f'<text x="{start + long / 2:.1f}" y="{track + 4}" font-size="10.5"'
+                f' font-weight="bold" text-anchor="middle" fill="{ink_on(stage.treatment)}">'
+                f"{text}</text>"
+            )
         names.append(f"{number} {network.segment_by_id[stage.segment_id].route}")
     lines = _wrap(names, 34)
     drawn.extend(
@@ -173,9 +177,22 @@ def _cell(
     return "".join(drawn)
 
 
-def _fit(number: int, treatment: Treatment, long: float) -> str:
+def _runs(itinerary: Itinerary, stage_id: str) -> list[tuple[float, float]]:
+    """Stretches of a day spent on one stage; turns between passes do not part them."""
+    runs: list[tuple[float, float]] = []
+    for leg in itinerary.legs:
+        if leg.stage_id != stage_id:
+            continue
+        if runs and leg.start_min - runs[-1][1] <= _TURN_MIN:
+            runs[-1] = (runs[-1][0], leg.end_min)
+        else:
+            runs.append((leg.start_min, leg.end_min))
+    return runs
+
+
+def _fit(number: int, treatment: Treatment, long: float, *, is_longest: bool) -> str:
     full = f"{number} {word(treatment)}"
-    if len(full) * 6.6 < long:
+    if is_longest and len(full) * 6.6 < long:
         return full
     return str(number) if long > 8 else ""
 
