@@ -24,8 +24,8 @@ def _text(client, address: str, status: int = 200) -> str:
 def test_empty_workspace_teaches(empty_office, superintendent, address):
     text = _text(superintendent, address)
     assert "There is no road network here yet" in text
-    assert "crossfall import office" in text
-    assert "crossfall weather office" in text
+    assert "crossfall import roads.gpkg" in text
+    assert "crossfall weather station.dly -w office" in text
 
 
 def test_empty_cards(empty_office, superintendent):

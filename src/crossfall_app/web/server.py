@@ -21,7 +21,7 @@ from crossfall_app.web.signin import make_link
 from crossfall_app.workspace import Workspace
 
 LOOPBACK = "127.0.0.1"
-PORT = 8710
+PORT = 8765
 _THREADS = 8
 
 
