@@ -1,0 +1,278 @@
+"""Fitting the layer to an agency's own roads: what people logged against what the model said.
+
+The model is run through the record as a forecaster would have seen it, without taking the looks
+in, and three settings are moved so that the looks become as likely as they can: how fast roads
+dry, how fast they drain, and how wet *workable* is. Every other look is kept out of the fit and
+judges it. The result is a proposal; nothing changes until a person accepts it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import minimize
+from scipy.special import ndtr
+
+from crossfall.errors import InputError
+from crossfall.formulas.moisture import run_layer
+from crossfall.judgement.forcing import Site, Timeline, build_timeline
+from crossfall.judgement.observe import interval_of
+from crossfall.judgement.stations import Groups, drainage_now, group_segments, nearest_station
+from crossfall.model.condition import Observation
+from crossfall.model.district import District
+from crossfall.model.policy.moisture import LayerMaterial, MoisturePolicy
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+LEAST_LOOKS = 20
+"""Fewer looks than this say more about the lookers than about the roads."""
+_SLIP = 0.02  # the chance that a look was written down wrong; keeps one slip from ruling the fit
+_PULL = 1.0  # weight of a doubling or halving against one look: settings move only for a reason
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationRow:
+    """One setting before and after."""
+
+    setting: str
+    before: float
+    after: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class MoistureCalibration:
+    """A proposal: new settings and how much better they explain looks that were kept out."""
+
+    policy: MoisturePolicy
+    rows: tuple[CalibrationRow, ...]
+    n_fitted: int
+    n_kept_out: int
+    hits_before: float
+    """Share of the kept-out looks whose class the model gave, with the present settings."""
+    hits_after: float
+    likelihood_before: float
+    """Mean log-likelihood of the kept-out looks."""
+    likelihood_after: float
+
+    @property
+    def is_better(self) -> bool:
+        """Whether the kept-out looks speak for the proposal."""
+        return self.likelihood_after > self.likelihood_before
+
+    def summary(self) -> str:
+        """What changes and whether it is worth it."""
+        changes = "; ".join(
+            f"{row.setting} {row.before:.3g} to {row.after:.3g} {row.unit}".rstrip()
+            for row in self.rows
+        )
+        word = "better" if self.is_better else "NOT better, keep the present settings"
+        return (
+            f"{changes}. On {self.n_kept_out} looks kept out of the fit: {self.hits_before:.0%}"
+            f" right before, {self.hits_after:.0%} after; {word}."
+        )
+
+
+def calibrate_moisture(district: District, *, until: date, seed: int = 0) -> MoistureCalibration:
+    """Propose settings from the looks logged up to ``until``.
+
+    Raises
+    ------
+    InputError
+        If fewer than :data:`LEAST_LOOKS` looks lie on maintained segments within the weather
+        record.
+    """
+    policy = district.policy.moisture
+    segments = {segment.id: segment for segment in district.network.maintained}
+    first = min((record.first_day for record in district.weather), default=until)
+    settle = timedelta(days=policy.warmup_least_days)
+    looks = [
+        each
+        for each in sorted(district.observations, key=lambda one: (one.observed_on, one.id))
+        if each.felt is not None
+        and each.segment_id in segments
+        and first + settle <= each.observed_on <= until
+    ]
+    _check_enough(len(looks))
+    case = _prepare(district, looks, policy, until, seed)
+    _check_enough(len(case.felt))
+    is_fit = np.arange(len(case.felt)) % 2 == 0
+
+    def cost(logs: Floats) -> float:
+        _, likelihood = _judge(case, logs)
+        return float(-likelihood[is_fit].sum() + _PULL * np.sum(np.asarray(logs) ** 2))
+
+    found = minimize(
+        cost, np.zeros(3), method="Nelder-Mead", options={"maxiter": 200, "xatol": 0.01}
+    )
+    logs = np.asarray(found.x, float)
+    before, after = _judge(case, np.zeros(3)), _judge(case, logs)
+    return MoistureCalibration(
+        policy=_moved(policy, logs),
+        rows=_rows(policy, _moved(policy, logs)),
+        n_fitted=int(is_fit.sum()),
+        n_kept_out=int((~is_fit).sum()),
+        hits_before=float(before[0][~is_fit].mean()),
+        hits_after=float(after[0][~is_fit].mean()),
+        likelihood_before=float(before[1][~is_fit].mean()),
+        likelihood_after=float(after[1][~is_fit].mean()),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Case:
+    policy: MoisturePolicy
+    timeline: Timeline
+    site: Ints
+    regroup: _Regroup
+    group: Ints
+    day: Ints
+    felt: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Regroup:
+    segments: tuple[object, ...]
+    drainage: tuple[str, ...]
+    station: Ints
+
+    def groups(self, policy: MoisturePolicy) -> Groups:
+        return group_segments(self.segments, self.drainage, self.station, policy)  # type: ignore[arg-type]
+
+
+def _prepare(
+    district: District, looks: Sequence[Observation], policy: MoisturePolicy, until: date, seed: int
+) -> _Case:
+    seen = {each.segment_id for each in looks}
+    segments = tuple(each for each in district.network.maintained if each.id in seen)
+    stations = [record.station for record in district.weather]
+    nearest = nearest_station(segments, stations, max_km=policy.station_max_km)
+    used = np.unique(nearest[nearest >= 0])
+    station = np.where(nearest < 0, -1, np.searchsorted(used, nearest))
+    drainage = tuple(drainage_now(segments, (), (), today=until))
+    regroup = _Regroup(segments, drainage, station)
+    groups = regroup.groups(policy)
+    records = [district.weather[i] for i in used]
+    oldest = min(record.first_day for record in records)
+    wide = replace(policy, warmup_days=(until - oldest).days, n_members=1, et_spread=0.0)
+    timeline = build_timeline(
+        records,
+        (),
+        [Site(i) for i in range(len(records))],
+        wide,
+        first_day=until + timedelta(days=1),
+        n_days=1,
+        seed=seed,
+    )
+    of_segment = {each.id: int(groups.of_segment[i]) for i, each in enumerate(segments)}
+    site = np.maximum(groups.station, 0)
+    group = np.array([of_segment[each.segment_id or ""] for each in looks])
+    day = np.array([timeline.day_index(each.observed_on) for each in looks])
+    # Frost and thaw say nothing about drying; roads without a station say nothing at all
+    is_weak = timeline.weather.is_weak[0, site[group], day]
+    is_frozen = (
+        timeline.frost_start[0, site[group], day] >= groups.layer.freeze_through_c_day[group]
+    )
+    keep = np.flatnonzero(~is_weak & ~is_frozen & (groups.station[group] >= 0))
+    return _Case(
+        policy=policy,
+        timeline=timeline,
+        site=site,
+        regroup=regroup,
+        group=group[keep],
+        day=day[keep],
+        felt=tuple(looks[i].felt or "" for i in keep.tolist()),
+    )
+
+
+def _check_enough(n_looks: int) -> None:
+    if n_looks < LEAST_LOOKS:
+        raise InputError(
+            f"{n_looks} looks at maintained segments lie in the weather record, frost apart;"
+            f" expected at least {LEAST_LOOKS}, so log more before fitting"
+        )
+
+
+def _judge(case: _Case, logs: Floats) -> tuple[Floats, Floats]:
+    """For each look: 1 where the model's moisture lies in what was felt, and its log-likelihood."""
+    policy = _moved(case.policy, logs)
+    groups = case.regroup.groups(policy)
+    layer = groups.layer
+    rows = [0, case.timeline.n_members] if case.timeline.is_doubled else [0]
+    weather = case.timeline.weather.part(rows, slice(None))
+    start = np.broadcast_to(layer.field_capacity_mm, (len(rows), layer.n_segments)).copy()
+    percent = layer.percent(
+        run_layer(layer, weather, case.site, start, engine="numba").water_mm
+    ).mean(axis=0)
+    moisture = percent[case.group, case.day]
+    lower, upper = np.empty(moisture.size), np.empty(moisture.size)
+    for felt in set(case.felt):
+        low, high = interval_of(felt, layer, groups.bands)  # type: ignore[arg-type]
+        these = np.array([each == felt for each in case.felt])
+        lower[these], upper[these] = low[case.group[these]], high[case.group[these]]
+    spread = policy.start_spread_pct
+    # The ends of the scale are open: nothing is drier than dust or wetter than too wet
+    chance = ndtr(np.where(_is(case.felt, "too_wet"), np.inf, (upper - moisture) / spread)) - ndtr(
+        np.where(_is(case.felt, "dust"), -np.inf, (lower - moisture) / spread)
+    )
+    likelihood = np.log(_SLIP / 3 + (1 - _SLIP) * np.maximum(chance, 0.0))
+    hit = (np.where(_is(case.felt, "dust"), -np.inf, lower) <= moisture) & (
+        moisture <= np.where(_is(case.felt, "too_wet"), np.inf, upper)
+    )
+    return hit.astype(float), np.asarray(likelihood)
+
+
+def _is(felt: tuple[str, ...], word: str) -> npt.NDArray[np.bool_]:
+    return np.array([each == word for each in felt])
+
+
+def _moved(policy: MoisturePolicy, logs: Floats) -> MoisturePolicy:
+    """Drying and drainage scaled by exp(log); the optimum of every material as well."""
+    dry, drain, wet = np.exp(np.clip(np.asarray(logs, float), -1.2, 1.2))
+    materials = {
+        name: _wetter(each, float(wet), policy.band_below_optimum_pct)
+        for name, each in policy.materials.items()
+    }
+    return replace(
+        policy,
+        bare_road_kc=policy.bare_road_kc * float(dry),
+        drain_per_day_good=_share(policy.drain_per_day_good, float(drain)),
+        drain_per_day_fair=_share(policy.drain_per_day_fair, float(drain)),
+        drain_per_day_poor=_share(policy.drain_per_day_poor, float(drain)),
+        materials=materials,
+    )
+
+
+def _wetter(material: LayerMaterial, factor: float, below_pct: float) -> LayerMaterial:
+    optimum = max(material.optimum_pct * factor, below_pct + 1.0)
+    return replace(material, optimum_pct=min(optimum, material.field_capacity_pct + 1.0))
+
+
+def _share(per_day: float, factor: float) -> float:
+    # A share of a day scaled as a rate, so that it stays below one
+    return float(1 - (1 - per_day) ** factor)
+
+
+def _rows(before: MoisturePolicy, after: MoisturePolicy) -> tuple[CalibrationRow, ...]:
+    rows = [
+        CalibrationRow("moisture.bare_road_kc", before.bare_road_kc, after.bare_road_kc, ""),
+        *(
+            CalibrationRow(f"moisture.{name}", getattr(before, name), getattr(after, name), "1/d")
+            for name in ("drain_per_day_good", "drain_per_day_fair", "drain_per_day_poor")
+        ),
+    ]
+    for name, material in before.materials.items():
+        rows.append(
+            CalibrationRow(
+                f"moisture.materials[{name}].optimum_pct",
+                material.optimum_pct,
+                after.materials[name].optimum_pct,
+                "%",
+            )
+        )
+    return tuple(rows)

@@ -1,0 +1,176 @@
+"""Looks and gauge readings: they win on the spot, and fade with distance and time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crossfall.errors import InputError
+from crossfall.formulas.moisture_class import MoistureClass
+from crossfall.judgement.observe import believe_look
+from crossfall.judgement.state import surface_state
+from crossfall.model import Observation, Policy
+from crossfall.model.policy import MoisturePolicy
+from moisture_case import TODAY, district, forecast, roads, weather
+
+POLICY = Policy(moisture=MoisturePolicy(n_members=41))
+CALM = (forecast([[0.0] * 4] * 41),)
+NETWORK = roads(20)
+HERE = NETWORK.segments[0].line[1]
+
+
+def look(felt=None, rain_mm=None, days_ago=0, segment="s0", at=HERE, key="o1"):
+    return Observation(
+        key, TODAY - timedelta(days=days_ago), at[0], at[1], felt, rain_mm, segment, "Ann"
+    )
+
+
+def state_of(*observations, record=None, n_days=4, **more):
+    case = district(
+        network=NETWORK, record=record or weather(rain={30: 9.0}), forecasts=CALM, policy=POLICY,
+        observations=observations, **more,
+    )  # fmt: skip
+    return surface_state(case, first_day=TODAY, n_days=n_days)
+
+
+def test_a_gauge_reading_brings_last_nights_local_storm():
+    # The station saw nothing; a gauge on road 0 caught 32 mm in the night
+    state = state_of(look(rain_mm=32.0))
+    assert state_of().most_likely("s0", TODAY) is MoistureClass.DRY
+    assert state.most_likely("s0", TODAY) is MoistureClass.WORKABLE
+    # 19 km away nothing has changed
+    assert state.most_likely("s19", TODAY) is MoistureClass.DRY
+    moisture = state.moisture_pct[:, :, 0].mean(axis=0)
+    assert np.all(np.diff(moisture[:15]) <= 0.02)
+    assert any("1 gauge readings" in note for note in state.notes)
+    assert "32 mm the day before" in state.reason("s0", TODAY)
+
+
+def test_a_reading_fills_a_missing_station_figure():
+    record = weather(rain={30: 9.0})
+    record.rain_mm[-1] = np.nan
+    blind, seen = state_of(record=record), state_of(look(rain_mm=0.0), record=record)
+    assert blind.most_likely("s0", TODAY) is MoistureClass.UNKNOWN
+    assert seen.most_likely("s0", TODAY) is MoistureClass.DRY
+    assert seen.most_likely("s19", TODAY) is MoistureClass.UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("felt", "expected"),
+    [
+        ("too_wet", MoistureClass.TOO_WET),
+        ("just_right", MoistureClass.WORKABLE),
+        ("dust", MoistureClass.DRY),
+    ],
+)
+def test_a_look_settles_its_own_road(felt, expected):
+    for record in (weather(rain={30: 9.0}), weather(rain={1: 30.0}, tmin=8, tmax=16)):
+        state = state_of(look(felt), record=record)
+        assert state.most_likely("s0", TODAY) is expected
+        assert state.p_class(expected)[0, 0] > 0.6
+        assert f"seen {felt.replace('_', ' ')} by Ann today" in state.reason("s0", TODAY)
+
+
+def test_a_look_counts_less_far_away_and_on_unlike_roads():
+    state = state_of(look("too_wet"))
+    wet = state.moisture_pct[:, :, 0].mean(axis=0)
+    assert wet[0] > wet[2] > wet[4]
+    assert wet[15] == pytest.approx(state_of().moisture_pct[:, 15, 0].mean(), abs=0.05)
+    segments = list(NETWORK.segments)
+    segments[1] = replace(segments[1], drainage="poor")
+    unlike = surface_state(
+        district(
+            network=replace(NETWORK, segments=tuple(segments)), record=weather(rain={30: 9.0}),
+            forecasts=CALM, policy=POLICY, observations=(look("too_wet"),),
+        ),
+        first_day=TODAY, n_days=2,
+    )  # fmt: skip
+    assert unlike.moisture_pct[:, 1, 0].mean() < wet[1]
+
+
+def test_the_next_days_start_from_the_look():
+    state = state_of(look("too_wet"))
+    mean = state.moisture_pct[:, 0].mean(axis=0)
+    assert mean[0] > mean[1] > mean[2] > state_of().moisture_pct[:, 0, 2].mean()
+
+
+def test_a_look_of_days_ago_is_followed_on_from_then():
+    old = state_of(look("too_wet", days_ago=2))
+    new = state_of(look("too_wet"))
+    assert old.moisture_pct[:, 0, 0].mean() == pytest.approx(
+        new.moisture_pct[:, 0, 2].mean(), abs=0.6
+    )
+    # Too old or from tomorrow: left out
+    for days_ago in (30, -1):
+        ignored = state_of(look("too_wet", days_ago=days_ago))
+        assert ignored.most_likely("s0", TODAY) is MoistureClass.DRY
+
+
+def test_a_look_makes_us_surer():
+    record = weather(rain={2: 25.0}, tmin=10, tmax=20)
+    before, after = (
+        state.moisture_pct[:, 0, 0].std()
+        for state in (state_of(record=record), state_of(look("just_right"), record=record))
+    )
+    assert after < before
+
+
+def test_a_look_settles_what_missing_rain_left_open():
+    record = weather(rain={30: 9.0})
+    record.rain_mm[-2] = np.nan
+    state = state_of(look("dust"), record=record)
+    assert state.most_likely("s0", TODAY) is MoistureClass.DRY
+    assert state.most_likely("s19", TODAY) is MoistureClass.UNKNOWN
+
+
+def test_a_look_after_the_record_ended_moves_the_members():
+    record = weather(rain={30: 9.0}, until=TODAY - timedelta(days=1))
+    state = state_of(look("too_wet"), record=record)
+    assert state.most_likely("s0", TODAY) is MoistureClass.TOO_WET
+
+
+def test_two_looks_on_one_day_are_both_heard():
+    state = state_of(look("dust", key="a"), look("dust", key="b", segment="s1"))
+    assert state.most_likely("s0", TODAY) is MoistureClass.DRY
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.floats(1.5, 10.3),
+    st.floats(0.2, 2.0),
+    st.sampled_from([(1.5, 3.5), (5.0, 8.5), (8.5, 10.3)]),
+    st.floats(0, 1),
+)
+def test_belief_moves_towards_what_was_seen(mean, spread, interval, weight):
+    lower, upper = interval
+    new, doubt = believe_look(mean, spread, lower, upper, weight)
+    assert np.isfinite(new)
+    assert doubt > 0
+    target = min(max(mean, lower), upper)
+    assert min(mean, lower) - 1e-9 <= new <= max(mean, upper) + 1e-9
+    if weight == 1.0:
+        assert lower <= new <= upper
+    if mean != target:
+        assert abs(new - mean) <= abs(mean - lower) + abs(upper - lower) + 1e-9
+
+
+def test_belief_against_sampling():
+    # A normal belief cut to an interval, against two million draws
+    rng = np.random.default_rng(1)
+    drawn = rng.normal(7.0, 1.0, 2_000_000)
+    kept = drawn[(drawn > 5.0) & (drawn < 8.5)]
+    mean, spread = believe_look(7.0, 1.0, 5.0, 8.5, 1.0)
+    assert mean == pytest.approx(kept.mean(), abs=0.005)
+    assert spread == pytest.approx(kept.std(), abs=0.005)
+
+
+def test_bad_observations_are_named():
+    with pytest.raises(InputError, match="o1 has neither"):
+        state_of(look())
+    with pytest.raises(InputError, match="rain_mm"):
+        state_of(look(rain_mm=-3.0))
