@@ -13,7 +13,7 @@ import numpy as np
 
 from crossfall.demo.land import Points
 
-Build = Literal["gravel", "paved", "street", "earth"]
+Build = Literal["gravel", "paved", "street"]
 
 
 @dataclass(eq=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,8 +90,7 @@ def _segment(
     land: Land,
 ) -> Segment:
     is_gravel = piece.build == "gravel"
-    is_paved = piece.build in ("paved", "street")
-    speed = {"paved": 45.0, "street": 25.0, "earth": 18.0, "gravel": 35.0}[piece.build]
+    speed = {"paved": 45.0, "street": 25.0, "gravel": 35.0}[piece.build]
     if is_gravel and traits.road_class[i] == "minimum":
         speed = 25.0
     return Segment(
@@ -102,7 +102,7 @@ def _segment(
         length_m=round(piece.length_m, 1),
         line=line,
         road_class=traits.road_class[i],
-        surface="paved" if is_paved else "gravel" if is_gravel else "earth",
+        surface="gravel" if is_gravel else "paved",
         surface_source="agency",
         is_maintained=is_gravel,
         jurisdiction={"paved": "state", "street": "village"}.get(piece.build, "district"),
@@ -113,7 +113,7 @@ def _segment(
         adt_method="estimated",
         heavy_share=0.16 if piece.is_collector else 0.10,
         travel_km_h=speed,
-        material=_material(traits.soil[i]) if is_gravel else "earth",
+        material=_material(traits.soil[i]),
         drainage=_drainage(traits.wetness[i]),
         shade=_shade(traits.creek_m[i], traits.trees[i]),
         gravel_mm=round(float(traits.gravel_mm[i])) if is_gravel else 0.0,
@@ -130,7 +130,10 @@ def _traits(pieces: list[Piece], land: Land, town_xy: Points, rng: np.random.Gen
     town_m = np.full(n, 20_000.0)
     for town in town_xy:
         town_m = np.minimum(town_m, np.hypot(*(middle - town).T))
-    road_class = [_class_of(piece) for piece in pieces]
+    degree = Counter(end for piece in pieces for end in (piece.a, piece.b))
+    ends_blind = [1 in (degree[piece.a], degree[piece.b]) for piece in pieces]
+    is_lonely = np.array(ends_blind) & (rng.uniform(size=n) < 0.6)
+    road_class = [_class_of(p, bool(alone)) for p, alone in zip(pieces, is_lonely, strict=True)]
     base = np.array([_BASE_ADT[each] for each in road_class])
     base = base * np.where([piece.build == "street" for piece in pieces], 4.0, 1.0)
     pull = 0.75 + 2.1 * np.exp(-town_m / 3200.0)
@@ -157,12 +160,14 @@ def _traits(pieces: list[Piece], land: Land, town_xy: Points, rng: np.random.Gen
 _BASE_ADT = {"arterial": 900.0, "collector": 115.0, "local": 42.0, "minimum": 9.0}
 
 
-def _class_of(piece: Piece) -> RoadClass:
+def _class_of(piece: Piece, is_lonely: bool) -> RoadClass:
     if piece.build == "paved":
         return "arterial"
     if piece.is_collector:
         return "collector"
-    return "minimum" if piece.stops_at_water or piece.build == "earth" else "local"
+    if piece.build == "street":
+        return "local"
+    return "minimum" if piece.stops_at_water or is_lonely else "local"
 
 
 def _gravel(middle: Points, road_class: list[RoadClass], rng: np.random.Generator) -> Floats:
