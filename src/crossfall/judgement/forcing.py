@@ -19,13 +19,14 @@ from crossfall.errors import InputError
 from crossfall.formulas.evapotranspiration import reference_et
 from crossfall.formulas.moisture import Weather
 from crossfall.formulas.runoff import snow_and_melt
-from crossfall.formulas.thaw import frost_index, thaw_reference_c, thaw_season
+from crossfall.formulas.thaw import ThawSeason, frost_index, thaw_reference_c, thaw_season
 from crossfall.judgement.observe import Reading, blend_rain
 from crossfall.judgement.station_days import DayTable, Span, choose_forecast, station_days
 from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.weather import Forecast, Station, WeatherRecord
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 _MILD_C = 10.0  # keeps frost and snow out where no temperature is known at all
 
@@ -131,6 +132,7 @@ def build_timeline(
             if 0 <= at < n_warm:
                 rain[:, i, at] = blend_rain(rain[:, i, at], reading)
     tmean = np.stack([(table.tmin_c + table.tmax_c) / 2 for table in tables], axis=1)
+    warmth = _warmth(bridge_gaps(tmean), stations, span, policy)
     return _feel(
         tuple(stations[i] for i in of_site),
         policy,
@@ -138,7 +140,7 @@ def build_timeline(
         n_past,
         rain,
         et0[:, of_site],
-        bridge_gaps(tmean)[:, of_site],
+        warmth.at(of_site),
         tuple(dict.fromkeys(notes)),
     )
 
@@ -197,35 +199,36 @@ def _evaporation(
     )
 
 
-def _feel(
-    stations: tuple[Station, ...],
-    policy: MoisturePolicy,
-    span: Span,
-    n_past: int,
-    rain: Floats,
-    et0: Floats,
-    tmean: Floats,
-    notes: tuple[str, ...],
-) -> Timeline:
-    is_doubled = bool(np.isnan(rain).any() or np.isnan(et0).any())
-    least = np.where(np.isnan(rain), 0.0, rain)
-    most_dried = np.where(np.isnan(et0), policy.missing_et_mm, et0)
-    fallen, dried, warmth = least, most_dried, tmean
-    if is_doubled:
-        most = np.where(np.isnan(rain), policy.missing_rain_mm, rain)
-        least_dried = np.where(np.isnan(et0), 0.0, et0)
-        fallen = np.concatenate([least, most])
-        dried = np.concatenate([most_dried, least_dried])
-        warmth = np.concatenate([tmean, tmean])
-    snow = snow_and_melt(
-        fallen, warmth, snow_below_c=policy.snow_below_c, melt_mm_c_day=policy.melt_mm_c_day
-    )
-    frost = frost_index(warmth, decay=policy.frost_decay, cap_c_day=policy.frost_cap_c_day)
+@dataclass(frozen=True, eq=False)
+class _Warmth:
+    """What temperature alone decides: arrays (member, station or site, day)."""
+
+    tmean_c: Floats
+    frost_index: Floats
+    season: ThawSeason
+
+    def at(self, sites: Ints) -> _Warmth:
+        season = self.season
+        return _Warmth(
+            self.tmean_c[:, sites],
+            self.frost_index[:, sites],
+            ThawSeason(
+                season.freezing_c_day[:, sites],
+                season.thawing_c_day[:, sites],
+                season.is_weak[:, sites],
+            ),
+        )
+
+
+def _warmth(
+    tmean: Floats, stations: Sequence[Station], span: Span, policy: MoisturePolicy
+) -> _Warmth:
     days = [span.start + timedelta(days=i) for i in range(span.n_days)]
+    day_of_year = [day.timetuple().tm_yday for day in days]
     reference = np.stack(
         [
             thaw_reference_c(
-                [day.timetuple().tm_yday for day in days],
+                day_of_year,
                 start_day=policy.thaw_ref_start_day,
                 start_c=policy.thaw_ref_start_c,
                 end_day=policy.thaw_ref_end_day,
@@ -236,7 +239,7 @@ def _feel(
         ]
     )
     season = thaw_season(
-        warmth,
+        tmean,
         reference,
         onset_c_day=policy.thaw_onset_c_day,
         min_freeze_c_day=policy.thaw_min_freeze_c_day,
@@ -244,17 +247,56 @@ def _feel(
         refreeze_share=policy.thaw_refreeze_share,
         max_days=policy.thaw_max_days,
     )
+    frost = frost_index(tmean, decay=policy.frost_decay, cap_c_day=policy.frost_cap_c_day)
+    return _Warmth(tmean, frost, season)
+
+
+def _feel(
+    stations: tuple[Station, ...],
+    policy: MoisturePolicy,
+    span: Span,
+    n_past: int,
+    rain: Floats,
+    et0: Floats,
+    warmth: _Warmth,
+    notes: tuple[str, ...],
+) -> Timeline:
+    """Add snow and melt, and double the members where something is missing."""
+    is_doubled = bool(np.isnan(rain).any() or np.isnan(et0).any())
+
+    def doubled(least: Floats, most: Floats) -> Floats:
+        return np.concatenate([least, most]) if is_doubled else least
+
+    fallen = doubled(
+        np.where(np.isnan(rain), 0.0, rain), np.where(np.isnan(rain), policy.missing_rain_mm, rain)
+    )
+    dried = doubled(
+        np.where(np.isnan(et0), policy.missing_et_mm, et0), np.where(np.isnan(et0), 0.0, et0)
+    )
+    snow = snow_and_melt(
+        fallen,
+        doubled(warmth.tmean_c, warmth.tmean_c),
+        snow_below_c=policy.snow_below_c,
+        melt_mm_c_day=policy.melt_mm_c_day,
+    )
+    frost = doubled(warmth.frost_index, warmth.frost_index)
+    is_weak = warmth.season.is_weak
     return Timeline(
         stations=stations,
         first_day=span.start,
         n_past=n_past,
         n_members=span.n_members,
         is_doubled=is_doubled,
-        weather=Weather(snow.liquid_mm, dried, frost, season.is_weak),
+        weather=Weather(
+            snow.liquid_mm,
+            dried,
+            frost,
+            np.concatenate([is_weak, is_weak]) if is_doubled else is_weak,
+        ),
         rain_mm=rain,
         frost_start=np.concatenate([np.zeros_like(frost[..., :1]), frost[..., :-1]], axis=-1),
-        freezing_c_day=season.freezing_c_day[: span.n_members],
-        thawing_c_day=season.thawing_c_day[: span.n_members],
-        tmean_c=tmean,
+        freezing_c_day=warmth.season.freezing_c_day,
+        thawing_c_day=warmth.season.thawing_c_day,
+        tmean_c=warmth.tmean_c,
         notes=notes,
     )
