@@ -8,7 +8,8 @@ from crossfall.design.words import span, speed
 from crossfall.errors import InputError
 from crossfall.formulas.grader import effective_blade, pass_minutes, passes_to_cover
 from crossfall.model import Operation, Treatment
-from crossfall.model.policy.design import DesignPolicy, PassRule
+from crossfall.model.policy.design import DesignPolicy
+from crossfall.model.policy.passes import PassRule
 
 
 @dataclass(frozen=True, slots=True)
