@@ -140,6 +140,8 @@ Atlas.open(map, chosenTheme())
     atlas = opened;
     atlas.onChoose((id) => chooseSafely(id, false));
     if (search.value !== "") narrow();
+    const wanted = new URLSearchParams(location.search).get("road");
+    if (wanted !== null) chooseSafely(wanted, true);
     map.dataset["roads"] = String(atlas.nRoads);
     map.dataset["state"] = "ready";
   })

@@ -17,7 +17,7 @@ from crossfall_app.web.signin import make_link
 pytestmark = pytest.mark.django_db
 
 OPEN = {"door", "enter"}
-CHANGES = {"leave", "plan-start", "run-cancel"}
+CHANGES = {"leave", "plan-start", "run-cancel", "tell"}
 SAMPLES = {
     "secret": "guess",
     "run_id": uuid4(),

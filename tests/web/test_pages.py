@@ -185,3 +185,33 @@ def test_a_withdrawn_card_warns(planned_office, superintendent):
 
 def test_trouble_pages(office, superintendent):
     assert "There is nothing here" in _text(superintendent, "/nothing-here/", 404)
+
+
+def test_what_people_know_of_a_road_nobody_surveyed(office, superintendent):
+    """The first week: a click and a date instead of a survey."""
+    assert "Nobody has looked at this road yet" in _text(superintendent, "/roads/s2/")
+    answer = superintendent.post("/tell/s2/", {"state": "bad", "bladed": "2026-04-30"})
+    assert answer.url == "/roads/?road=s2"
+    told = [each for each in repository.load_district().conditions if each.segment_id == "s2"]
+    assert len(told) == 1
+    assert told[0].method == "estimated"
+    assert told[0].last_bladed_on == TODAY.replace(month=4, day=30)
+    assert "Nobody has looked at this road yet" not in _text(superintendent, "/roads/s2/")
+
+
+def test_a_survey_outweighs_a_word_in_passing(office, superintendent):
+    assert "Nobody has looked" not in _text(superintendent, "/roads/s0/")
+    before = repository.load_district().conditions
+    superintendent.post("/tell/s0/", {"state": "bad"})
+    assert repository.load_district().conditions == before
+
+
+@pytest.mark.parametrize(
+    ("bladed", "words"),
+    [("soon", "expected a day such as"), ("2026-05-13", "expected a day up to 2026-05-12")],
+)
+def test_odd_days_of_blading_are_refused(office, superintendent, bladed, words):
+    before = repository.load_district().conditions
+    answer = superintendent.post("/tell/s2/", {"state": "bad", "bladed": bladed}, follow=True)
+    assert words in answer.content.decode()
+    assert repository.load_district().conditions == before

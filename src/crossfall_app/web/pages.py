@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
+from crossfall.errors import InputError
 from crossfall_app.store import repository
 from crossfall_app.web.present.measures import Measures
 from crossfall_app.workspace import current_workspace
@@ -43,6 +44,12 @@ def page(
 def empty_page(request: HttpRequest, name: str, here: str) -> HttpResponse:
     """What a page shows before there is a network: how to bring one in."""
     return page(request, "empty.html", name, here=here)
+
+
+def sentence(error: InputError) -> str:
+    """An error's message as a sentence of the page."""
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def measures() -> Measures:

@@ -33,6 +33,7 @@ urlpatterns = [
     path("runs/<uuid:run_id>/cancel/", morning.cancel_run, name="run-cancel"),
     path("roads/", roads.atlas, name="roads"),
     path("roads.json", roads.segments, name="segments"),
+    path("tell/<path:segment_id>/", roads.tell, name="tell"),
     path("roads/<path:segment_id>/", roads.road, name="road"),
     path("plan/", plan.board, name="plan"),
     path("plan/<str:machine_id>/<day:day>/", plan.machine_on_day, name="machine-day"),

@@ -78,6 +78,8 @@ def road_page(
         "where": where_on(segment, measures),
         "surface": segment.surface,
         "is_maintained": segment.is_maintained,
+        "is_unseen": segment.is_maintained and _last_look(segment, district) is None,
+        "today": today.isoformat(),
         "hazards": hazard_rows(here, district, measures),
         "need": _need(need, measures) if need else None,
         "condition": _condition(condition, _last_look(segment, district), today, measures)

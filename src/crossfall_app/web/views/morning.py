@@ -18,7 +18,7 @@ from crossfall.judgement import open_hazards
 from crossfall.records import open_ends
 from crossfall_app import runs
 from crossfall_app.web.desk import Morning, agency_today, this_morning
-from crossfall_app.web.pages import empty_page, measures, page
+from crossfall_app.web.pages import empty_page, measures, page, sentence
 from crossfall_app.web.present.measures import day_name
 from crossfall_app.web.present.morning import (
     Outlook,
@@ -87,7 +87,7 @@ def start_plan(request: HttpRequest) -> HttpResponse:
             by=request.user.get_username(),
         )
     except InputError as error:
-        messages.warning(request, _sentence(error))
+        messages.warning(request, sentence(error))
         return redirect("morning")
     return redirect(f"/?run={started.pk}")
 
@@ -142,11 +142,6 @@ def _shown_run(request: HttpRequest) -> dict[str, Any] | None:
     except ValueError:
         return None
     return run_row(found) if found is not None else None
-
-
-def _sentence(error: InputError) -> str:
-    text = str(error)
-    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _run(run_id: UUID) -> runs.Run:

@@ -5,13 +5,21 @@
 from __future__ import annotations
 
 import json
+from datetime import date
+from urllib.parse import urlencode
 
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
 from django.views.decorators.gzip import gzip_page
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
+from crossfall.errors import InputError
+from crossfall.judgement import first_week_conditions
+from crossfall_app.store import repository
 from crossfall_app.web.desk import Morning, this_morning
-from crossfall_app.web.pages import empty_page, measures, page
+from crossfall_app.web.pages import empty_page, measures, page, sentence
 from crossfall_app.web.present.road import road_page
 from crossfall_app.web.present.themes import (
     MapRoads,
@@ -73,6 +81,44 @@ def road(request: HttpRequest, segment_id: str) -> HttpResponse:
         measures(),
     )
     return page(request, "road.html", segment.route, here="roads", road=shown)
+
+
+@require_POST
+def tell(request: HttpRequest, segment_id: str) -> HttpResponse:
+    """Take in what somebody knows of a road that nobody has surveyed."""
+    morning = this_morning()
+    segment = morning.district.network.segment_by_id.get(segment_id)
+    if segment is None or not segment.is_maintained:
+        raise Http404
+    name = segment.route if request.POST.get("reach") == "road" else segment.id
+    try:
+        told = first_week_conditions(
+            morning.district.network,
+            [name] if request.POST.get("state") == "bad" else [],
+            _bladed(name, request.POST.get("bladed", "")),
+            today=morning.today,
+            policy=morning.district.policy,
+        )
+    except InputError as error:
+        messages.warning(request, sentence(error))
+    else:
+        meant = {
+            each.id for each in morning.district.network.segments if name in {each.id, each.route}
+        }
+        seen = {each.segment_id for each in morning.district.conditions}
+        # A survey outweighs a word in passing
+        new = [each for each in told if each.segment_id in meant - seen]
+        repository.add_conditions(new, by=request.user.get_username(), source="told on the map")
+    return redirect(f"{reverse('roads')}?{urlencode({'road': segment_id})}")
+
+
+def _bladed(name: str, day: str) -> dict[str, date]:
+    if not day:
+        return {}
+    try:
+        return {name: date.fromisoformat(day)}
+    except ValueError as error:
+        raise InputError(f"last bladed is {day!r}; expected a day such as 2026-05-04") from error
 
 
 def _coloured(morning: Morning) -> MapRoads:
