@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -69,6 +71,45 @@ def sqlite_workspace(tmp_path, doors_open, blank_sqlite) -> Workspace:
     """An empty workspace on SQLite."""
     os.environ.pop(doors.DATABASE_VARIABLE, None)
     return _copy_of_blank(blank_sqlite, tmp_path)
+
+
+class Told(NamedTuple):
+    """What a command left behind."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> dict:
+        """The one object on the output."""
+        return json.loads(self.out)
+
+    def is_refused(self, *words: str) -> bool:
+        """Exit 2, nothing on the output, and one sentence without a traceback with these words."""
+        is_one_line = self.err.count("\n") == 1 and self.err.startswith("crossfall: ")
+        missing = [word for word in words if word not in self.err]
+        assert self.code == 2, self
+        assert is_one_line, self
+        assert "Traceback" not in self.err, self
+        assert self.out == "", self
+        assert not missing, (missing, self.err)
+        return True
+
+
+@pytest.fixture
+def crossfall(doors_open, capsys) -> Callable[..., Told]:
+    """Runs a command in this process."""
+
+    def run(*arguments: object) -> Told:
+        from crossfall_app.cli.entry import run as run_command
+
+        os.environ.pop(doors.WORKSPACE_VARIABLE, None)
+        capsys.readouterr()
+        code = run_command([str(each) for each in arguments])
+        return Told(code, *capsys.readouterr())
+
+    return run
 
 
 def _copy_of_blank(blank: Path, folder: Path) -> Workspace:

@@ -63,10 +63,11 @@ def demo(
     as_json: JsonOption = False,
 ) -> None:
     """Plan a week in the invented Osier Valley District and open its pages."""
-    from crossfall_app.cli.week import make_cards_file, plan_the_week, show_week
+    from crossfall_app.cli.week import make_cards_file, plan_the_week, refuse_empty, show_week
 
     workspace = _demo_workspace(folder, seed, a_day(today, "today"), units)
     shown = plan_the_week(workspace, days=_DAYS, seconds=seconds, seed=seed)
+    refuse_empty(shown)
     cards_file = make_cards_file(workspace, shown.cards)
     if as_json:
         say_json(_demo_result(shown, cards_file))

@@ -62,6 +62,7 @@ def plan(
         say_json(shown.result)
     else:
         show_week(shown)
+    refuse_empty(shown)
 
 
 def cards(
@@ -108,7 +109,7 @@ def plan_the_week(
     Raises
     ------
     InfeasibleError
-        If the plan breaks a rule, or not one job can be done in these days.
+        If the plan breaks a rule; it is not kept then.
     """
     from crossfall_app.runs.planning import plan_from_store
     from crossfall_app.store import repository
@@ -131,11 +132,6 @@ def plan_the_week(
             f" the first: {first.message} ({first.where})"
         )
     kept = repository.save_week(week, by=the_person())
-    if week.jobs and not kept.plan.itineraries:
-        raise InfeasibleError(
-            f"not one of {len(week.jobs)} jobs can be done in these days; most often because:"
-            f" {_commonest_reason(kept.plan)}"
-        )
     return ShownWeek(planned.district, kept.plan, kept, _result(planned.district, kept))
 
 
@@ -144,6 +140,21 @@ def show_week(shown: ShownWeek) -> None:
     from crossfall_app.cli.week_table import say_week
 
     say_week(shown.district, shown.kept)
+
+
+def refuse_empty(shown: ShownWeek) -> None:
+    """Say so when there is work and none of it can be done; called after the plan is shown.
+
+    Raises
+    ------
+    InfeasibleError
+        If no machine has anything to do.
+    """
+    if shown.kept.jobs and not shown.plan.itineraries:
+        raise InfeasibleError(
+            f"not one of {len(shown.kept.jobs)} jobs can be done in these days:"
+            f" {_commonest_reason(shown.plan)}"
+        )
 
 
 def make_cards_file(
@@ -171,7 +182,8 @@ def make_cards_file(
     if not chosen:
         raise InputError("there is no card to write")
     days = [card.day for card in chosen]
-    file = out or workspace.out / f"cards-{min(days)}-to-{max(days)}.pdf"
+    span = f"{min(days)}" + (f"-to-{max(days)}" if max(days) > min(days) else "")
+    file = out or workspace.out / f"cards-{span}.pdf"
     pdf = cards_pdf(chosen, paper=paper, units=wanted)
     file.parent.mkdir(parents=True, exist_ok=True)
     part = file.with_name(file.name + ".part")

@@ -4,41 +4,50 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from datetime import date, timedelta
 from typing import Any
 
-from crossfall.model import CostRange, District, Itinerary, Job, Plan, Stage
+from crossfall.model import CostRange, District, Itinerary, Plan, Stage
 from crossfall_app.cli.speak import new_table, say, say_table
 from crossfall_app.store.repository import StoredWeek
+from crossfall_app.web.present.words import LEFT_OUT
 
-_MOST_LEFT_OUT = 8
+_MOST_ROADS = 6
+"""Roads named in one cell of the table; the card and ``--json`` name them all."""
 
 
 def say_week(district: District, week: StoredWeek) -> None:
     """Print the week."""
-    plan, jobs = week.plan, {job.id: job for job in week.jobs}
+    plan = week.plan
     stages = {stage.id: stage for job in week.jobs for stage in job.stages}
+    last = plan.first_day + timedelta(days=plan.n_days - 1)
+    say(f"{district.name}: {_day(plan.first_day)} to {_day(last)} {last.year}")
+    if not week.jobs:
+        say("No road needs anything that can be planned.")
+        return
     table = new_table("Day", "Machine", "Work", "Hours", "Cost", right=("Hours", "Cost"))
-    last_day = None
-    for each in sorted(plan.itineraries, key=lambda each: (each.day, each.machine_id)):
-        if last_day is not None and each.day != last_day:
+    names = _names(district)
+    day = None
+    for each in sorted(plan.itineraries, key=lambda each: (each.day, names[each.machine_id])):
+        if day is not None and each.day != day:
             table.add_section()
         cost = total_cost(stages[stage_id] for stage_id in each.stage_ids)
         table.add_row(
-            f"{each.day:%a %d %b}" if each.day != last_day else "",
-            _names(district)[each.machine_id],
+            _day(each.day) if each.day != day else "",
+            names[each.machine_id],
             _work(district, each, stages),
             f"{_hours_out(each):.1f}",
             _money(cost) if cost else "",
         )
-        last_day = each.day
+        day = each.day
     say_table(table)
     cost = week_cost(week)
     say(
-        f"{len(plan.served)} jobs done, {len(plan.unserved)} left out."
+        f"{len(plan.served)} jobs are in the plan, {len(plan.unserved)} are left out."
         + (f" Cost about {_money(cost)} ({_money_range(cost)})." if cost else "")
     )
-    say(f"The plan could be better by {plan.gap_pct:.1f} % at most.")
-    _say_left_out(district, plan, jobs)
+    say(f"It could be better by {plan.gap_pct:.1f} % at most.")
+    _say_left_out(district, week)
 
 
 def week_cost(week: StoredWeek) -> CostRange | None:
@@ -128,27 +137,31 @@ def _work(district: District, itinerary: Itinerary, stages: dict[str, Stage]) ->
         route = district.network.segment_by_id[stage.segment_id].route
         where = roads.setdefault(stage.treatment.label, {})
         where[route] = where.get(route, 0) + 1
-    return "\n".join(
-        f"{label}: " + ", ".join(f"{road} ({n} parts)" if n > 1 else road for road, n in at.items())
-        for label, at in roads.items()
-    )
+    return "\n".join(f"{label}: {_some(at)}" for label, at in roads.items())
 
 
-def _say_left_out(district: District, plan: Plan, jobs: dict[str, Job]) -> None:
-    if not plan.unserved:
+def _some(roads: dict[str, int]) -> str:
+    told = [f"{road} ({n} parts)" if n > 1 else road for road, n in roads.items()]
+    rest = len(told) - _MOST_ROADS
+    return ", ".join(told[:_MOST_ROADS]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def _say_left_out(district: District, week: StoredWeek) -> None:
+    unserved, worth = week.plan.unserved, {job.id: job.benefit_h for job in week.jobs}
+    if not unserved:
         return
-    groups = Counter(each.binding for each in plan.unserved)
-    table = new_table("Left out", "Roads", "Why, for the one worth most", right=("Roads",))
-    for binding, n in groups.most_common():
-        first = max(
-            (each for each in plan.unserved if each.binding == binding),
-            key=lambda each: jobs[each.job_id].benefit_h if each.job_id in jobs else 0.0,
-        )
+    table = new_table("Left out", "Jobs", "Why, for the one worth most", right=("Jobs",))
+    for binding, n in Counter(each.binding for each in unserved).most_common():
+        alike = [each for each in unserved if each.binding == binding]
+        first = max(alike, key=lambda each: worth.get(each.job_id, 0.0))
         road = district.network.segment_by_id[first.segment_id].route
-        table.add_row(binding.replace("_", " "), str(n), f"{road}: {first.reason}")
+        table.add_row(LEFT_OUT[binding], str(n), f"{road}: {first.reason}")
     say_table(table)
-    if len(plan.unserved) > _MOST_LEFT_OUT:
-        say("Every road left out, with its reason: crossfall plan --json")
+    say("Every road left out, with its reason: crossfall plan --json")
+
+
+def _day(day: date) -> str:
+    return f"{day:%a} {day.day} {day:%b}"
 
 
 def _hours_out(itinerary: Itinerary) -> float:

@@ -266,10 +266,10 @@ def _read_manifest(backup: Path) -> dict[str, Any]:
 
 
 def _refuse_newer_backup(backup: Path, store: Path) -> None:
-    from django.db import connection
     from django.db.migrations.loader import MigrationLoader
 
-    known = set(MigrationLoader(connection).disk_migrations)
+    # Without a connection: the present store may be past reading
+    known = set(MigrationLoader(None).disk_migrations)
     with closing(sqlite3.connect(store)) as there:
         applied = set(there.execute("SELECT app, name FROM django_migrations"))
     newer = sorted(f"{app}.{name}" for app, name in applied - known if app in {"store", "web"})
