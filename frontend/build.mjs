@@ -5,6 +5,7 @@ import { copyFile, mkdir, readFile, readdir, rm, writeFile } from "node:fs/promi
 import { createRequire } from "node:module";
 import { basename, dirname, join, relative } from "node:path";
 import { fileURLToPath } from "node:url";
+import { gzipSync } from "node:zlib";
 import esbuild from "esbuild";
 
 const here = dirname(fileURLToPath(import.meta.url));
@@ -59,6 +60,13 @@ for (const name of ["maplibre-gl", "@fontsource-variable/atkinson-hyperlegible-n
   const folder = join(root, "node_modules", name);
   const text = (await readdir(folder)).find((each) => /^licen[cs]e/i.test(each));
   if (text) await copyFile(join(folder, text), join(out, `LICENCE-${basename(name)}.txt`));
+}
+
+// Squeezed copies, which the server sends to browsers that take them: nearly all
+for (const name of await readdir(out)) {
+  if (!/\.(js|mjs|css|svg)$/.test(name)) continue;
+  const content = await readFile(join(out, name));
+  if (content.length > 1000) await writeFile(join(out, `${name}.gz`), gzipSync(content, { level: 9 }));
 }
 
 const manifest = { sources: process.env.CROSSFALL_SOURCES ?? "", files };

@@ -177,6 +177,20 @@ def test_scripts_are_small_where_there_is_no_map(visit):
     assert _script_bytes(visit, "/roads/") <= 650_000
 
 
+def test_scripts_are_sent_squeezed(visit):
+    squeezed = []
+    visit.page.on(
+        "response",
+        lambda each: (
+            squeezed.append(each.headers.get("content-encoding"))
+            if re.search(r"/roads-\w+\.js$", each.url)
+            else None
+        ),
+    )
+    visit.go("/roads/")
+    assert squeezed == ["gzip"]
+
+
 def _script_bytes(visit, address: str) -> int:
     import gzip
 

@@ -27,11 +27,6 @@ def built_url(name: str) -> str:
     return str(static(f"built/{files[name]}"))
 
 
-def is_immutable(path: str, _url: str) -> bool:
-    """Whether a file's name carries its hash, so that a browser may keep it for good."""
-    return Path(path).parent == BUILT and Path(path).name != "manifest.json"
-
-
 @lru_cache(maxsize=1)
 def _manifest() -> dict[str, str]:
     try:

@@ -17,7 +17,7 @@ from crossfall.judgement.state import MoistureState
 from crossfall.model import Condition, District, Need
 from crossfall_app.store import models, repository
 from crossfall_app.store.repository import StoredWeek
-from crossfall_app.workspace import current_workspace
+from crossfall_app.workspace import current_workspace, workspace_from_environment
 
 OUTLOOK_DAYS = 10
 
@@ -72,4 +72,4 @@ def _work_out(today: date) -> Morning:
 
 def _store_version() -> tuple[str, int]:
     last = models.Audit.objects.order_by("-pk").values_list("pk", flat=True).first()
-    return str(current_workspace().path), last or 0
+    return str(workspace_from_environment()), last or 0

@@ -12,7 +12,7 @@ from django.urls import reverse
 from crossfall.errors import InputError
 from crossfall_app.store import repository
 from crossfall_app.web.present.measures import Measures
-from crossfall_app.workspace import current_workspace
+from crossfall_app.workspace import workspace_from_environment
 
 _WAYS = (("Morning", "morning"), ("Roads", "roads"), ("Plan", "plan"), ("Cards", "cards"))
 
@@ -33,7 +33,7 @@ def page(
         "district_name": agency.name,
         "is_invented": agency.is_invented,
         "units": settings.CROSSFALL_UNITS,
-        "folder": current_workspace().path.name,
+        "folder": _folder_name(),
         "ways": [
             {"name": label, "url": reverse(way), "is_here": way == here} for label, way in _WAYS
         ],
@@ -55,3 +55,8 @@ def sentence(error: InputError) -> str:
 def measures() -> Measures:
     """The agency's units."""
     return Measures(settings.CROSSFALL_UNITS)
+
+
+def _folder_name() -> str:
+    folder = workspace_from_environment()
+    return folder.name if folder is not None else "DIR"
