@@ -12,7 +12,8 @@ from crossfall.dispatch.baselines import BASELINES
 from crossfall.dispatch.bound import upper_bound
 from crossfall.dispatch.decode import best_modes
 from crossfall.dispatch.problem import build_problem
-from crossfall.dispatch.solve import improve, routes_from, tables_of
+from crossfall.dispatch.solve import improve
+from crossfall.dispatch.tables import routes_from, tables_of
 from dispatch.small_weeks import MONDAY, NearGraph, OpenGates, crew, grid, job, rules
 
 
@@ -44,14 +45,14 @@ TABLES = tables_of(PROBLEM)
 
 
 @settings(max_examples=80, deadline=None)
-@given(st.lists(st.integers(0, TABLES.b_stage.size - 1), max_size=9))
+@given(st.lists(st.integers(0, TABLES.ways.block.shape[0] - 1), max_size=9))
 def test_minutes_of_a_shift_agree_with_plain_numpy(blocks: list[int]) -> None:
     routes = routes_from(TABLES, PROBLEM.support.hours, [()] * len(PROBLEM.shifts))
-    routes.seq[0, : len(blocks)] = blocks
-    routes.n[0] = len(blocks)
-    kernel.refresh(TABLES, routes, 0)
-    plain = kernel.plain_minutes(TABLES, blocks, 0)
-    assert routes.minutes[0] == pytest.approx(plain, rel=1e-12)
+    routes.lines.seq[0, : len(blocks)] = blocks
+    routes.lines.n[0] = len(blocks)
+    kernel.refresh(TABLES.ways, routes.lines, 0)
+    plain = kernel.plain_minutes(TABLES.ways, blocks, 0)
+    assert routes.lines.minutes[0] == pytest.approx(plain, rel=1e-12)
     modes = best_modes(PROBLEM, 0, blocks)
     at, spent = PROBLEM.shift_yard[0], 0.0
     for b, mode in zip(blocks, modes, strict=True):
@@ -63,9 +64,11 @@ def test_minutes_of_a_shift_agree_with_plain_numpy(blocks: list[int]) -> None:
 
 def test_the_best_place_is_the_best_of_all_places() -> None:
     routes = routes_from(TABLES, PROBLEM.support.hours, [(0, 3, 6)] + [()] * 3)
-    b = int(TABLES.o_first[4, 0])
-    total, place = kernel.whole_at(TABLES, routes, 0, b, 0)
-    tried = [kernel.plain_minutes(TABLES, [*(0, 3, 6)[:i], b, *(0, 3, 6)[i:]], 0) for i in range(4)]
+    b = int(TABLES.option[4, 0, 0])
+    total, place = kernel.whole_at(TABLES.ways, routes.lines, 0, b, 0, np.ones(1, np.uint64), 0.0)
+    tried = [
+        kernel.plain_minutes(TABLES.ways, [*(0, 3, 6)[:i], b, *(0, 3, 6)[i:]], 0) for i in range(4)
+    ]
     assert total == pytest.approx(min(tried))
     assert tried[place] == pytest.approx(min(tried))
 
@@ -79,7 +82,7 @@ def test_search_only_gets_better_and_stays_under_the_limit() -> None:
         assert better.worth_h <= bound
         tables = TABLES
         for h, blocks in enumerate(better.blocks):
-            minutes = kernel.plain_minutes(tables, list(blocks), h)
+            minutes = kernel.plain_minutes(tables.ways, list(blocks), h)
             assert minutes <= PROBLEM.shifts[h].usable_min
 
 

@@ -23,11 +23,15 @@ import numpy.typing as npt
 from crossfall.dispatch import kernel
 from crossfall.dispatch.kernel import Routes, Tables
 from crossfall.dispatch.problem import Problem
-from crossfall.dispatch.solve import Solution, routes_from, solution_of, tables_of
+from crossfall.dispatch.solve import Solution, solution_of
+from crossfall.dispatch.tables import routes_from, tables_of
 
 Floats = npt.NDArray[np.float64]
 Choose = Callable[[Floats, Floats, Floats], Floats]
 """(travel minutes, work minutes, worth) of each stage -> the smaller, the sooner."""
+
+
+_NO_RNG = np.ones(1, dtype=np.uint64)
 
 
 def nearest_first(problem: Problem) -> Solution:
@@ -71,57 +75,63 @@ BASELINES: dict[str, Callable[[Problem], Solution]] = {
 def _walk(problem: Problem, choose: Choose) -> Solution:
     tables = tables_of(problem)
     routes = routes_from(tables, problem.support.hours, [()] * len(problem.shifts))
-    block = tables.o_first[:, 0]
+    blocks, whole = problem.blocks, problem.blocks.first_option[:, 0]
     for h in range(len(problem.shifts)):
-        c, yard = int(tables.sh_class[h]), int(tables.sh_yard[h])
-        waiting = tables.ok[:, h] & (block >= 0) & (routes.where < 0)
-        waiting &= tables.worth[:, h] > tables.price * tables.s_least
+        c, yard = int(problem.shift_class[h]), int(problem.shift_yard[h])
+        waiting = _due(tables, routes, h)
         at, used = yard, 0.0
         while waiting.any():
             those = np.flatnonzero(waiting)
-            travel = tables.between[c, at, tables.b_enter[block[those]]].astype(float)
-            inside = tables.b_minutes[c, block[those]]
-            home = tables.between[c, tables.b_leave[block[those]], yard].astype(float)
-            total = travel + inside
+            travel = problem.between[c, at, blocks.enter[whole[those]]].astype(float)
+            home = problem.between[c, blocks.leave[whole[those]], yard].astype(float)
+            total = travel + blocks.minutes[c, whole[those]]
             mode = np.argmin(total, axis=1)
             pick = np.arange(those.size), mode
-            fits = used + total[pick] + home[pick] <= tables.sh_most[h]
+            fits = used + total[pick] + home[pick] <= tables.shift_real[h, kernel.MOST_MIN]
             waiting[those[~fits]] = False
             if not fits.any():
                 break
-            key = choose(travel[pick], tables.s_least[those], tables.worth[those, h])
+            work = tables.stage_real[those, kernel.LEAST]
+            key = choose(travel[pick], work, tables.worth[those, h])
             best = int(np.argmin(np.where(fits, key, np.inf)))
             s = int(those[best])
             waiting[s] = False
-            if _append(tables, routes, s, h):
+            n = int(routes.lines.n[h])
+            if _put(tables, routes, s, np.array([h, 0, n, n], dtype=np.int64)):
                 used += float(total[best, mode[best]])
-                at = int(tables.b_leave[block[s], mode[best]])
-                for follower in _behind(tables, s):
-                    waiting[follower] = (
-                        tables.ok[follower, h]
-                        and block[follower] >= 0
-                        and routes.where[follower] < 0
-                    )
+                at = int(blocks.leave[whole[s], mode[best]])
+                # What was waiting for it may come next
+                waiting |= _due(tables, routes, h) & _follows(problem, s)
     return solution_of(tables, routes)
 
 
-def _append(tables: Tables, routes: Routes, s: int, h: int) -> bool:
-    """Put the stage last in the shift when order, support and hours allow."""
-    n = int(routes.n[h])
-    if n + 2 > routes.seq.shape[1] or kernel.earliest(tables, routes, s, h) < 0:
-        return False
-    if not kernel.support_fits(tables, routes, s, int(tables.sh_day[h])):
-        return False
-    kernel.place(tables, routes, s, h, 0, n, n)
-    if routes.minutes[h] > tables.sh_most[h]:
-        kernel.take_out(tables, routes, s)
-        kernel.refresh(tables, routes, h)
-        return False
-    return True
+def _due(tables: Tables, routes: Routes, h: int) -> npt.NDArray[np.bool_]:
+    """Stages the shift could do that are worth more than their own minutes."""
+    price = tables.price * tables.stage_real[:, kernel.LEAST]
+    is_waiting = routes.at[:, kernel.WHERE] < 0
+    return np.asarray(tables.ok[:, h] & is_waiting & (tables.worth[:, h] > price))
 
 
-def _behind(tables: Tables, s: int) -> list[int]:
-    return [int(b) for b in tables.behind[tables.behind_ptr[s] : tables.behind_ptr[s + 1]]]
+def _follows(problem: Problem, s: int) -> npt.NDArray[np.bool_]:
+    return np.array([s in before for before in problem.after], dtype=bool)
+
+
+def _put(tables: Tables, routes: Routes, s: int, spot: npt.NDArray[np.int64]) -> bool:
+    """Put the stage in when order, support and hours allow; else leave all as it was."""
+    h, last = int(spot[0]), max(int(spot[2]), int(spot[3]))
+    if routes.lines.n[h] + 2 > routes.lines.seq.shape[1]:
+        return False
+    least = kernel.earliest(tables, routes, s, h)
+    if least < 0 or int(spot[2]) < least or last > int(routes.lines.n[h]):
+        return False
+    if not kernel.support_fits(tables, routes, s, int(tables.ways.shift[h, kernel.DAY])):
+        return False
+    kernel.place(tables, routes, s, spot)
+    if routes.lines.minutes[h] <= tables.shift_real[h, kernel.MOST_MIN]:
+        return True
+    kernel.take_out(tables, routes, s)
+    kernel.refresh(tables.ways, routes.lines, h)
+    return False
 
 
 def _measure(problem: Problem, s: int) -> float:
@@ -133,50 +143,35 @@ def _fill_by_road(
     problem: Problem, tables: Tables, routes: Routes, h: int, roads: dict[str, list[int]]
 ) -> None:
     """Take roads by worth for their work; on each put in stages in order of measure."""
+    due = _due(tables, routes, h)
     open_roads: list[tuple[float, str, list[int]]] = []
     for route, members in roads.items():
-        due = [
-            s
-            for s in members
-            if routes.where[s] < 0
-            and tables.ok[s, h]
-            and tables.worth[s, h] > tables.price * tables.s_least[s]
-        ]
-        if due:
-            worth = sum(float(tables.worth[s, h]) for s in due)
-            work = sum(float(tables.s_least[s]) for s in due)
-            open_roads.append((-worth / work, route, due))
-    for _, _, due in sorted(open_roads):
-        first_place = int(routes.n[h])
-        for s in due:
+        own = [s for s in members if due[s]]
+        if own:
+            worth = sum(float(tables.worth[s, h]) for s in own)
+            work = sum(float(tables.stage_real[s, kernel.LEAST]) for s in own)
+            open_roads.append((-worth / work, route, own))
+    for _, _, own in sorted(open_roads):
+        first_place = int(routes.lines.n[h])
+        for s in own:
             _out_and_back(tables, routes, s, h, first_place)
 
 
-def _out_and_back(tables: Tables, routes: Routes, s: int, h: int, first_place: int) -> bool:
+def _out_and_back(tables: Tables, routes: Routes, s: int, h: int, first_place: int) -> None:
     """One pass out and the rest back around what is last of this road, else whole at the end."""
-    n = int(routes.n[h])
-    if n + 2 > routes.seq.shape[1] or tables.o_first[s, 0] < 0:
-        return False
-    if kernel.earliest(tables, routes, s, h) < 0:
-        return False
-    if not kernel.support_fits(tables, routes, s, int(tables.sh_day[h])):
-        return False
-    best, option, first, second = np.inf, 0, n, n
-    total, place = kernel.whole_at(tables, routes, h, int(tables.o_first[s, 0]), first_place)
-    if kernel.earliest(tables, routes, s, h) <= place:
-        best, first, second = float(total), int(place), int(place)
-    for o in range(1, int(tables.o_count[s])):
-        total, i, j = kernel.apart_at(
-            tables,
-            routes,
-            h,
-            int(tables.o_first[s, o]),
-            int(tables.o_second[s, o]),
-            max(first_place, int(kernel.earliest(tables, routes, s, h))),
+    ways, lines = tables.ways, routes.lines
+    c, n = int(ways.shift[h, kernel.CLASS]), int(lines.n[h])
+    whole = int(tables.option[s, 0, 0])
+    total, place = kernel.whole_at(ways, lines, h, whole, first_place, _NO_RNG, 0.0)
+    spot = np.array([h, 0, place, place], dtype=np.int64)
+    if tables.stage[s, kernel.N_OPTIONS] > 1 and n > first_place:
+        forward, backward = (int(b) for b in tables.option[s, 1])
+        added, turned, i, j = kernel.apart_at(
+            ways, lines, h, forward, backward, first_place, tables.most_open
         )
-        if total < best:
-            best, option, first, second = float(total), o, int(i), int(j)
-    if best > tables.sh_most[h]:
-        return False
-    kernel.place(tables, routes, s, h, option, first, second)
-    return True
+        for o in range(1 + int(turned), int(tables.stage[s, kernel.N_OPTIONS]), 2):
+            inside = sum(float(ways.minutes[c, b, 0]) for b in tables.option[s, o])
+            if lines.minutes[h] + added + inside < total:
+                total = lines.minutes[h] + added + inside
+                spot = np.array([h, o, i, j], dtype=np.int64)
+    _put(tables, routes, s, spot)

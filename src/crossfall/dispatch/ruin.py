@@ -7,179 +7,334 @@ when it is better, or worse by less than a temperature that falls to nothing.
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple
+
 import numpy as np
 from numba import njit
 
 from crossfall.dispatch.kernel import (
+    BEHIND,
+    N_SLOTS,
+    ROW,
+    SMALL,
+    STAGE,
+    WHERE,
     Array,
+    Lines,
     Routes,
     Tables,
-    copy_routes,
+    best_place,
     draw,
-    insert,
+    place,
     refresh,
     take_out,
-    worth_of,
 )
 
-_SMALL = 1e-9
+_LONGEST_STRING = 10.0
+_SPLIT_CHANCE = 0.5
 
 
-@njit(cache=True, nogil=True)
-def _remove_near(
-    t: Tables, r: Routes, seed: int, rng: Array, n_away: int, out: Array, touched: Array
-) -> int:
-    """Take strings of stages around ``seed`` out of up to a few shifts; returns how many."""
-    count = 0
-    longest = 1.0 + draw(rng) * 10.0
-    most_shifts = 1 + int(draw(rng) * 4.0 * n_away / (1.0 + longest))
-    n_shifts = 0
-    for k in range(t.near.shape[1]):
-        s = t.near[seed, k]
-        if s < 0 or n_shifts >= most_shifts:
-            break
-        h = r.where[s]
-        if h < 0 or touched[h] == 1:
-            continue
-        touched[h] = 1
-        n_shifts += 1
-        length = 1 + int(draw(rng) * min(longest, r.n[h]))
-        middle = 0
-        for i in range(r.n[h]):
-            if t.b_stage[r.seq[h, i]] == s:
-                middle = i
-                break
-        start = middle - int(draw(rng) * length)
-        start = max(0, min(start, r.n[h] - length))
-        first = count
-        for i in range(start, min(start + length, r.n[h])):
-            member = t.b_stage[r.seq[h, i]]
-            is_new = True
-            for z in range(first, count):
-                if out[z] == member:
-                    is_new = False
-            if is_new:
-                out[count] = member
-                count += 1
-        for z in range(first, count):
-            if r.where[out[z]] >= 0:
-                take_out(t, r, out[z])
-        # What must follow a stage cannot stay when it goes
-        z = first
-        while z < count:
-            for q in range(t.behind_ptr[out[z]], t.behind_ptr[out[z] + 1]):
-                member = t.behind[q]
-                if r.where[member] >= 0:
-                    touched[r.where[member]] = 1
-                    take_out(t, r, member)
-                    out[count] = member
-                    count += 1
-            z += 1
-    for h in range(touched.size):
-        if touched[h] == 1:
-            refresh(t, r, h)
-    return count
+class Undo(NamedTuple):
+    """What changed in a round, and how it was before."""
 
-
-@njit(cache=True, nogil=True)
-def _order(t: Tables, keys: Array, out: Array, count: int, rng: Array) -> None:
-    """Sort the candidates for putting back by a rule drawn at random."""
-    rule = draw(rng)
-    for z in range(count):
-        s = out[z]
-        noise = draw(rng)
-        if rule < 0.3:
-            keys[z] = noise
-        elif rule < 0.7:
-            worth = 0.0
-            for h in range(t.sh_day.size):
-                if t.ok[s, h]:
-                    worth = max(worth, t.worth[s, h])
-            keys[z] = -worth / t.s_least[s] * (0.8 + 0.4 * noise)
-        elif rule < 0.85:
-            keys[z] = -t.s_least[s] * (0.9 + 0.2 * noise)
-        else:
-            keys[z] = z + 5.0 * noise
-    for z in range(1, count):
-        key, s = keys[z], out[z]
-        q = z - 1
-        while q >= 0 and keys[q] > key:
-            keys[q + 1] = keys[q]
-            out[q + 1] = out[q]
-            q -= 1
-        keys[q + 1] = key
-        out[q + 1] = s
+    lines: Lines
+    load: Array
+    at: Array
+    m_left: Array
+    m_used: Array
+    m_hours: Array
+    is_moved: Array
+    """bool (stage,)."""
+    touched: Array
+    """int64: shifts."""
+    moved: Array
+    """int64: stages."""
+    count: Array
+    """int64 (2,): how many are listed in ``touched`` and in ``moved``."""
 
 
 @njit(cache=True, nogil=True)
 def search(
     t: Tables,
-    now: Routes,
-    before: Routes,
+    r: Routes,
+    u: Undo,
     best: Routes,
     rng: Array,
     n_rounds: int,
     heat: float,
-    n_away: int,
+    n_away: float,
     blink: float,
     scores: Array,
 ) -> None:
     """``n_rounds`` rounds of ruin and recreate at temperature ``heat`` [h].
 
-    ``scores`` holds the worth of ``now`` and of ``best`` and is kept up to date.
+    ``scores`` holds the worth of ``r`` and of ``best`` and is kept up to date.
     """
-    n_stages, n_shifts = t.s_load.size, t.sh_day.size
+    n_stages = r.at.shape[0]
     out = np.empty(n_stages + t.behind.size + 1, dtype=np.int64)
     keys = np.empty(n_stages + 1)
-    touched = np.zeros(n_shifts, dtype=np.int64)
-    is_in = np.zeros(n_stages, dtype=np.bool_)
+    spot = np.zeros(4, dtype=np.int64)
     for _ in range(n_rounds):
-        seed = min(n_stages - 1, int(draw(rng) * n_stages))
-        touched[:] = 0
-        copy_routes(now, before)
-        count = _remove_near(t, now, seed, rng, n_away, out, touched)
-        for z in range(count):
-            is_in[out[z]] = True
-        n_near = int(draw(rng) * t.near.shape[1])
-        for k in range(n_near):
-            s = t.near[seed, k]
-            if s >= 0 and now.where[s] < 0 and not is_in[s]:
-                is_in[s] = True
-                out[count] = s
-                count += 1
-        for _k in range(4):
-            s = min(n_stages - 1, int(draw(rng) * n_stages))
-            if now.where[s] < 0 and not is_in[s]:
-                is_in[s] = True
-                out[count] = s
-                count += 1
-        for z in range(count):
-            is_in[out[z]] = False
-        _order(t, keys, out, count, rng)
+        _begin(r, u)
+        seed = t.seeds[min(t.seeds.size - 1, int(draw(rng) * t.seeds.size))]
+        count = _remove_near(t, r, u, seed, rng, n_away, out)
+        count = _call_in(t, r, u, seed, rng, out, count)
+        _order(t.keys, t.rules, keys, out, count, rng)
         z = 0
         while z < count:
             s = out[z]
             z += 1
-            if now.where[s] < 0 and insert(t, now, s, rng, blink):
+            if r.at[s, WHERE] < 0 and best_place(t, r, s, rng, blink, spot):
+                _touch(r, u, spot[0])
+                _note(r, u, s, t.stage[s, ROW])
+                place(t, r, s, spot)
                 # What was waiting for it may go in now
-                for q in range(t.behind_ptr[s], t.behind_ptr[s + 1]):
-                    if now.where[t.behind[q]] < 0:
+                for q in range(t.stage[s, BEHIND], t.stage[s + 1, BEHIND]):
+                    if r.at[t.behind[q], WHERE] < 0:
                         out[count] = t.behind[q]
                         count += 1
-        score = worth_of(t, now)
+        score = scores[0] + _change(t, r, u)
         if score > scores[0] + heat * np.log(draw(rng) + 1e-300):
             scores[0] = score
-            if score > scores[1] + _SMALL:
+            if score > scores[1] + SMALL:
                 scores[1] = score
-                copy_routes(now, best)
+                _keep(r, best)
         else:
-            for h in range(n_shifts):
-                is_changed = now.n[h] != before.n[h]
-                for i in range(now.n[h]):
-                    if not is_changed and now.seq[h, i] != before.seq[h, i]:
-                        is_changed = True
-                touched[h] = 1 if is_changed else 0
-            copy_routes(before, now)
-            for h in range(n_shifts):
-                if touched[h] == 1:
-                    refresh(t, now, h)
+            _go_back(t, r, u)
+
+
+@njit(cache=True, nogil=True)
+def _touch(r: Routes, u: Undo, h: int) -> None:
+    """Keep shift ``h`` as it is now, to go back to."""
+    if r.is_touched[h]:
+        return
+    r.is_touched[h] = True
+    u.touched[u.count[0]] = h
+    u.count[0] += 1
+    u.load[h] = r.load[h]
+    _copy_line(r.lines, u.lines, h)
+
+
+@njit(cache=True, nogil=True)
+def _copy_line(p: Lines, q: Lines, h: int) -> None:
+    q.n[h] = p.n[h]
+    q.minutes[h] = p.minutes[h]
+    for i in range(p.n[h]):
+        q.seq[h, i] = p.seq[h, i]
+        q.mode[h, i] = p.mode[h, i]
+        for m in range(8):
+            q.cost[h, i, m] = p.cost[h, i, m]
+
+
+@njit(cache=True, nogil=True)
+def _note(r: Routes, u: Undo, s: int, row: int) -> None:
+    """Keep where stage ``s`` is now, to go back to."""
+    if u.is_moved[s]:
+        return
+    u.is_moved[s] = True
+    u.moved[u.count[1]] = s
+    u.count[1] += 1
+    for k in range(2):
+        u.at[s, k] = r.at[s, k]
+    if row >= 0:
+        for z in range(N_SLOTS):
+            u.m_used[row, z] = r.m_used[row, z]
+            u.m_hours[row, z] = r.m_hours[row, z]
+
+
+@njit(cache=True, nogil=True)
+def _begin(r: Routes, u: Undo) -> None:
+    """Start a round: from here on changes are noted."""
+    for k in range(u.count[0]):
+        r.is_touched[u.touched[k]] = False
+    for k in range(u.count[1]):
+        u.is_moved[u.moved[k]] = False
+    u.count[0] = 0
+    u.count[1] = 0
+    for m in range(r.m_left.shape[0]):
+        for d in range(r.m_left.shape[1]):
+            u.m_left[m, d] = r.m_left[m, d]
+
+
+@njit(cache=True, nogil=True)
+def _go_back(t: Tables, r: Routes, u: Undo) -> None:
+    """Everything as it was when the round began."""
+    for k in range(u.count[0]):
+        h = u.touched[k]
+        r.load[h] = u.load[h]
+        _copy_line(u.lines, r.lines, h)
+    for k in range(u.count[1]):
+        s = u.moved[k]
+        for z in range(2):
+            r.at[s, z] = u.at[s, z]
+        row = t.stage[s, ROW]
+        if row >= 0:
+            for z in range(N_SLOTS):
+                r.m_used[row, z] = u.m_used[row, z]
+                r.m_hours[row, z] = u.m_hours[row, z]
+    for m in range(r.m_left.shape[0]):
+        for d in range(r.m_left.shape[1]):
+            r.m_left[m, d] = u.m_left[m, d]
+
+
+@njit(cache=True, nogil=True)
+def _keep(r: Routes, best: Routes) -> None:
+    """Copy what makes a plan; the rest follows by refreshing."""
+    for h in range(r.load.size):
+        best.lines.n[h] = r.lines.n[h]
+        best.load[h] = r.load[h]
+        for i in range(r.lines.n[h]):
+            best.lines.seq[h, i] = r.lines.seq[h, i]
+    for s in range(r.at.shape[0]):
+        for k in range(2):
+            best.at[s, k] = r.at[s, k]
+    for m in range(r.m_left.shape[0]):
+        for d in range(r.m_left.shape[1]):
+            best.m_left[m, d] = r.m_left[m, d]
+    for row in range(r.m_used.shape[0]):
+        for z in range(N_SLOTS):
+            best.m_used[row, z] = r.m_used[row, z]
+            best.m_hours[row, z] = r.m_hours[row, z]
+
+
+@njit(cache=True, nogil=True)
+def _change(t: Tables, r: Routes, u: Undo) -> float:
+    """What the round did to the worth of the plan [h]."""
+    total = 0.0
+    for k in range(u.count[1]):
+        s = u.moved[k]
+        if r.at[s, WHERE] >= 0:
+            total += t.worth[s, r.at[s, WHERE]]
+        if u.at[s, WHERE] >= 0:
+            total -= t.worth[s, u.at[s, WHERE]]
+    for k in range(u.count[0]):
+        h = u.touched[k]
+        total -= t.price * (r.lines.minutes[h] - u.lines.minutes[h])
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _remove_near(
+    t: Tables, r: Routes, u: Undo, seed: int, rng: Array, n_away: float, out: Array
+) -> int:
+    """Take strings of stages around ``seed`` out of a few shifts; returns how many stages."""
+    n_used, total = 0, 0
+    for h in range(r.load.size):
+        if r.lines.n[h] > 0:
+            n_used += 1
+            total += r.lines.n[h]
+    n_out: Any = np.int64(0)
+    if n_used == 0:
+        return n_out
+    longest = min(_LONGEST_STRING, total / n_used)
+    most_strings = 4.0 * n_away / (1.0 + longest) - 1.0
+    n_strings = int(1.0 + draw(rng) * max(0.0, most_strings))
+    for k in range(t.near.shape[1]):
+        s: Any = np.int64(t.near[seed, k])
+        if s < 0 or n_strings == 0:
+            break
+        h = r.at[s, WHERE]
+        if h >= 0 and not r.is_touched[h]:
+            n_strings -= 1
+            n_out = _remove_string(t, r, u, s, longest, rng, out, n_out)
+    for k in range(u.count[0]):
+        refresh(t.ways, r.lines, u.touched[k])
+    return n_out
+
+
+@njit(cache=True, nogil=True)
+def _remove_string(
+    t: Tables, r: Routes, u: Undo, s: int, longest: float, rng: Array, out: Array, n_out: int
+) -> int:
+    """Take out a run of stages that holds ``s``, perhaps sparing some in its middle."""
+    h = r.at[s, WHERE]
+    n = r.lines.n[h]
+    length = int(1.0 + draw(rng) * min(float(n), longest))
+    spared = 0
+    if length > 1 and length < n and draw(rng) < _SPLIT_CHANCE:
+        spared = 1
+        while length + spared < n and draw(rng) > 0.5:
+            spared += 1
+    middle = 0
+    for i in range(n):
+        if t.ways.block[r.lines.seq[h, i], STAGE] == s:
+            middle = i
+            break
+    span = min(n, length + spared)
+    start = max(0, min(middle - int(draw(rng) * span), n - span))
+    spare_from = start + 1 + int(draw(rng) * max(1, length - 1))
+    first = n_out
+    for i in range(start, start + span):
+        if spared > 0 and spare_from <= i < spare_from + spared:
+            continue
+        member = np.int64(t.ways.block[r.lines.seq[h, i], STAGE])
+        is_new = True
+        for z in range(first, n_out):
+            if out[z] == member:
+                is_new = False
+        if is_new:
+            out[n_out] = member
+            n_out += 1
+    # What must follow a stage cannot stay when it goes, so the list grows while it is worked off
+    z = first
+    while z < n_out:
+        member = out[z]
+        z += 1
+        if r.at[member, WHERE] >= 0:
+            _touch(r, u, r.at[member, WHERE])
+            _note(r, u, member, t.stage[member, ROW])
+            take_out(t, r, member)
+        for q in range(t.stage[member, BEHIND], t.stage[member + 1, BEHIND]):
+            if r.at[t.behind[q], WHERE] >= 0:
+                is_new = True
+                for y in range(first, n_out):
+                    if out[y] == t.behind[q]:
+                        is_new = False
+                if is_new:
+                    out[n_out] = t.behind[q]
+                    n_out += 1
+    return n_out
+
+
+@njit(cache=True, nogil=True)
+def _call_in(t: Tables, r: Routes, u: Undo, seed: int, rng: Array, out: Array, count: int) -> int:
+    """Add waiting stages near ``seed``, and a few from anywhere, to those to be put back."""
+    n_near = int(draw(rng) * t.near.shape[1])
+    for k in range(n_near + 3):
+        s: Any = np.int64(-1)
+        if k < n_near:
+            s = np.int64(t.near[seed, k])
+        else:
+            s = t.seeds[min(t.seeds.size - 1, int(draw(rng) * t.seeds.size))]
+        # Those just taken out are noted as moved and are in the list already
+        if s >= 0 and r.at[s, WHERE] < 0 and not u.is_moved[s]:
+            is_new = True
+            if k >= n_near:
+                for z in range(count):
+                    if out[z] == s:
+                        is_new = False
+            if is_new:
+                out[count] = s
+                count += 1
+    return count
+
+
+@njit(cache=True, nogil=True)
+def _order(keys: Array, rules: Array, own: Array, out: Array, count: int, rng: Array) -> None:
+    """Sort the candidates for putting back by a rule drawn at random."""
+    chance = draw(rng)
+    rule = 0
+    while rule < rules.size and chance >= rules[rule]:
+        rule += 1
+    for z in range(count):
+        noise = draw(rng)
+        own[z] = noise if rule == rules.size else keys[rule, out[z]] * (0.9 + 0.2 * noise)
+    for z in range(1, count):
+        key, s = own[z], out[z]
+        q = z - 1
+        while q >= 0 and own[q] > key:
+            own[q + 1] = own[q]
+            out[q + 1] = out[q]
+            q -= 1
+        own[q + 1] = key
+        out[q + 1] = s
