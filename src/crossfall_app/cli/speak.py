@@ -18,7 +18,7 @@ def say(text: str = "") -> None:
 
 def say_json(result: dict[str, Any]) -> None:
     """The whole result as one JSON object."""
-    sys.stdout.write(json.dumps(result, ensure_ascii=False, indent=1, default=str) + "\n")
+    sys.stdout.write(json.dumps(result, ensure_ascii=False, default=str) + "\n")
 
 
 def remark(text: str) -> None:
