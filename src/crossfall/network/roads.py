@@ -50,8 +50,6 @@ class RoadFacts:
     gravel_mm: float | None = None
     gravel_method: Method = "estimated"
     grade_pct: float | None = None
-    says_maintained: bool | None = None
-    """What the file itself says; settles ``is_maintained``."""
 
 
 @dataclass(frozen=True, eq=False)

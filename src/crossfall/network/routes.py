@@ -63,7 +63,7 @@ def assign_routes(edges: Edges, chains: Chains) -> Routes:
         if fact.name:
             named.setdefault(fact.name, []).append(chain)
             continue
-        label = f"Unnamed road {base}".rstrip()
+        label = f"Unnamed road {base or chain.index + 1}"
         unnamed[label] = unnamed.get(label, 0) + 1
         names[chain.index] = label if unnamed[label] == 1 else f"{label} ({unnamed[label]})"
     taken = {name for name in names if name}

@@ -7,6 +7,7 @@ is shown first (:func:`compare`).
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
@@ -70,7 +71,15 @@ def read_network(path: str | Path, *, options: NetworkOptions | None = None) -> 
         to do.
     """
     path, options = Path(path), options or NetworkOptions()
-    return _reader(path)(path, options)
+    reader = _reader(path)
+    # Millions of small tuples and no cycle among them: the collector would only walk them
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        return reader(path, options)
+    finally:
+        if was_enabled:
+            gc.enable()
 
 
 def __getattr__(name: str) -> Any:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from crossfall.errors import InputError, Problem
@@ -23,9 +21,13 @@ from crossfall.network.noding import (
     join_at,
     plane_of,
     snap_ends,
+    without_doubled,
 )
-from crossfall.network.roads import Floats, RoadFacts, RoadLines
+from crossfall.network.projection import LocalPlane
+from crossfall.network.roads import Floats, RoadLines
 from crossfall.network.segmentation import make_segments
+
+_EARTH_KM = 6371.0
 
 
 def assemble(
@@ -44,8 +46,8 @@ def assemble(
     assert found.lines is not None, "a reader of road lines gives lines"
     near_enough(found.lines.places, options, file=file)
     lines, n_duplicates = _without_duplicates(found.lines)
-    lines = _settled(lines, options)
     plane = plane_of(lines)
+    found.problems.extend(_too_wide(lines, plane, policy.widest_km, file))
     gaps: tuple[Gap, ...] = ()
     if found.is_by_agency:
         lines, gaps = snap_ends(lines, plane, snap_m=policy.snap_m, gap_m=policy.gap_m)
@@ -54,6 +56,7 @@ def assemble(
     if open_crossings and options.join_crossings:
         edges = cut_at_junctions(join_at(edges, plane, open_crossings), plane)
         open_crossings = ()
+    edges, n_doubled = without_doubled(edges)
     if not len(edges.line):
         raise InputError(f"{file} has only lines of no length; expected roads")
     edges = absorb_bridges(edges, longest_m=policy.bridge_absorb_m)
@@ -66,7 +69,7 @@ def assemble(
     found.problems.extend(_lengths_that_differ(edges, policy.official_ratio, file))
     counts = Counts(
         n_lines=lines.n_lines,
-        n_duplicates=n_duplicates,
+        n_duplicates=n_duplicates + n_doubled,
         n_slivers=int(np.count_nonzero(_drawn_m(edges) < policy.sliver_m)),
         n_crossings=len(open_crossings),
         features_left_out=attached.n_left_out,
@@ -76,33 +79,32 @@ def assemble(
     return NetworkImport(network, report)
 
 
-def _settled(lines: RoadLines, options: NetworkOptions) -> RoadLines:
-    """Decide for each set of facts whether its road is maintained, and number them anew."""
-    number: dict[RoadFacts, int] = {}
-    new = [number.setdefault(_decided(facts, options), len(number)) for facts in lines.facts]
-    return replace(lines, facts=list(number), fact=np.array(new, dtype=np.int64)[lines.fact])
-
-
-def _decided(facts: RoadFacts, options: NetworkOptions) -> RoadFacts:
-    """A loose road of ours is maintained; where the file says so itself, that counts."""
-    is_maintained = facts.surface in ("gravel", "earth") or (
-        options.include_unknown and facts.surface == "unknown" and facts.road_class != "arterial"
-    )
-    if facts.jurisdiction == "private" or (
-        options.maintained_by and facts.jurisdiction not in options.maintained_by
-    ):
-        is_maintained = False
-    if facts.says_maintained is not None:
-        is_maintained = facts.says_maintained
-    return replace(facts, is_maintained=is_maintained, says_maintained=None)
+def _too_wide(lines: RoadLines, plane: LocalPlane, widest_km: float, file: str) -> list[Problem]:
+    """A network so wide that one flat plane stretches its lengths."""
+    x, _ = plane.to_plane(lines.places[:, 0], lines.places[:, 1])
+    reach_km = float(np.abs(x).max()) / 1000
+    if reach_km <= widest_km:
+        return []
+    error_pct = 100 * (reach_km / _EARTH_KM) ** 2 / 2
+    return [
+        Problem(
+            file,
+            f"reaches {reach_km:.0f} km east and west of its middle, where lengths are off by"
+            f" {error_pct:.2f} %; import it in parts",
+        )
+    ]
 
 
 def _without_duplicates(lines: RoadLines) -> tuple[RoadLines, int]:
     """Drop a line that repeats another's vertices, in either direction."""
-    seen: set[bytes] = set()
+    offsets = lines.offsets
+    # Sums do not depend on direction; only lines that agree in them are compared in full
+    sums = np.round(np.add.reduceat(lines.places, offsets[:-1], axis=0), 6)
+    marks = np.column_stack([sums, np.diff(offsets)])
+    _, mark, times = np.unique(marks, axis=0, return_inverse=True, return_counts=True)
     keep = np.ones(lines.n_lines, dtype=np.bool_)
-    offsets = lines.offsets.tolist()
-    for line in range(lines.n_lines):
+    seen: set[bytes] = set()
+    for line in np.flatnonzero(times[mark.ravel()] > 1).tolist():
         places = lines.places[offsets[line] : offsets[line + 1]]
         drawn = min(places.tobytes(), places[::-1].tobytes())
         keep[line] = drawn not in seen

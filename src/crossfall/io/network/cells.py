@@ -13,7 +13,7 @@ import numpy as np
 
 from crossfall.errors import Problem, UnitsError
 from crossfall.io.network import tags as osm_tags
-from crossfall.io.network.options import NetworkOptions
+from crossfall.io.network.options import NetworkOptions, is_maintained
 from crossfall.io.network.table import LineTable
 from crossfall.io.network.words import CLASS_WORDS, SURFACE_WORDS
 from crossfall.model.network import Surface
@@ -88,23 +88,22 @@ class Cells:
             "is_oneway": self._flag("is_oneway"),
         }
         names = [name for name in readers if name in self.columns]
-        values = [self._values(name) or [] for name in names]
-        known: dict[tuple[Any, ...], int] = {}
-        facts: dict[RoadFacts, int] = {}
-        fact_of_row = np.zeros(self.table.n_rows, dtype=np.int64)
-        rows = zip(*values, strict=True) if values else iter([()] * self.table.n_rows)
-        for row, cells in enumerate(rows):
-            code = known.get(cells)
-            if code is None:
-                said = {
-                    name: readers[name](cell, row)
-                    for name, cell in zip(names, cells, strict=True)
-                    if cell is not None and cell != ""
-                }
-                code = facts.setdefault(_facts(said), len(facts))
-                known[cells] = code
-            fact_of_row[row] = code
-        return list(facts), fact_of_row
+        read = [self._read_column(name, readers[name]) for name in names]
+        number: dict[tuple[Any, ...], int] = {}
+        rows = zip(*read, strict=True) if read else iter([()] * self.table.n_rows)
+        fact = [number.setdefault(said, len(number)) for said in rows]
+        facts = [_facts(dict(zip(names, said, strict=True)), self.options) for said in number]
+        return facts, np.array(fact, dtype=np.int64)
+
+    def _read_column(self, field: str, read: Callable[[Any, int], Any]) -> list[Any]:
+        """Values of a column, each different cell read once; None where a cell is empty."""
+        memory: dict[Any, Any] = {None: None, "": None}
+        values: list[Any] = []
+        for row, cell in enumerate(self._values(field) or ()):
+            if cell not in memory:
+                memory[cell] = read(cell, row)
+            values.append(memory[cell])
+        return values
 
     def numbers(self, field: str) -> Floats:
         values = self._values(field)
@@ -247,10 +246,10 @@ class Cells:
         return read
 
 
-def _facts(said: dict[str, Any]) -> RoadFacts:
+def _facts(said: dict[str, Any], options: NetworkOptions) -> RoadFacts:
     """Facts of a row from the cells that hold something."""
-    names = {"route": "name", "is_maintained": "says_maintained"}
-    fields = {names.get(name, name): value for name, value in said.items() if value is not None}
+    fields = {name: value for name, value in said.items() if value is not None}
+    fields["name"] = fields.pop("route", "")
     surface = fields.get("surface", "unknown")
     if surface == "unpaved":
         # The agency says that it is loose, not of what
@@ -259,6 +258,13 @@ def _facts(said: dict[str, Any]) -> RoadFacts:
         fields.pop("surface_source", None)
     else:
         fields.setdefault("surface_source", "agency")
+    fields["is_maintained"] = is_maintained(
+        options,
+        surface=fields.get("surface", "unknown"),
+        road_class=fields.get("road_class", "local"),
+        jurisdiction=fields.get("jurisdiction", ""),
+        said=fields.get("is_maintained"),
+    )
     return RoadFacts(**fields)
 
 

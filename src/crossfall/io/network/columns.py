@@ -13,7 +13,7 @@ import numpy as np
 from crossfall.errors import InputError, Problem, refuse
 from crossfall.io.network.cells import Cells
 from crossfall.io.network.options import NetworkOptions
-from crossfall.io.network.place import to_lonlat
+from crossfall.io.network.place import jumps, to_lonlat
 from crossfall.io.network.points import found_in_table, has_kinds
 from crossfall.io.network.source import Found
 from crossfall.io.network.table import LineTable
@@ -59,7 +59,9 @@ def lines_of_table(table: LineTable, options: NetworkOptions) -> Found:
         mapping is absent, or a cell cannot be read.
     """
     if not len(table.line_row):
-        what = ", ".join(f"{n} {kind}" for kind, n in table.others.items()) or "nothing"
+        kinds = {"Point": len(table.point_row), "no geometry": len(table.empty_rows)}
+        kinds = {kind: n for kind, n in (kinds | table.others).items() if n}
+        what = ", ".join(f"{n} {kind}" for kind, n in kinds.items()) or "nothing"
         raise InputError(f"{table.file} has no line in it (but {what}); expected road lines")
     columns = find_columns(table, options)
     table.places = to_lonlat(table.places, table.crs, options, file=table.file)
@@ -123,6 +125,14 @@ def _usable(
         Problem(f"{table.file} {table.label(row)}", "there is no geometry")
         for row in table.empty_rows
     ]
+    jump_km = jumps(table.places, table.offsets, longest_km=options.policy.longest_step_km)
+    bad += [
+        Problem(
+            f"{table.file} {table.label(int(table.line_row[line]))}",
+            f"the line jumps {jump_km[line]:,.0f} km between two of its vertices",
+        )
+        for line in np.flatnonzero(jump_km).tolist()
+    ]
     if bad and not options.skip_bad:
         refuse(
             [
@@ -131,7 +141,7 @@ def _usable(
             ]
         )
     problems += bad
-    return has_length, int(np.count_nonzero(~has_length))
+    return has_length & (jump_km == 0), int(np.count_nonzero(~has_length))
 
 
 def _turned(places: Floats, offsets: Ints, against: Flags) -> Floats:

@@ -142,7 +142,7 @@ def _is_osm(table: LineTable) -> bool:
 def _as_osm(table: LineTable, features: list[Feature], options: NetworkOptions) -> Found:
     """Ways and nodes again, with equal coordinates as the node they share."""
     table.places = to_lonlat(table.places, table.crs, options, file=table.file)
-    gather = WayGatherer(table.file)
+    gather = WayGatherer(table.file, options)
     tags = [_tags(feature) for feature in features]
     node: dict[tuple[float, float], int] = {}
     places, offsets = table.places.tolist(), table.offsets.tolist()

@@ -7,7 +7,7 @@ and possibly an envelope) before the binary that everything else understands.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,8 @@ from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.table import LineTable, table_of_shapes
 
 _ENVELOPE_BYTES = (0, 32, 48, 48, 64)
+_EXTENDED = 0b100000
+"""Flag of a geometry that only its own program understands."""
 
 
 def read_layer(path: Path, options: NetworkOptions, *, of_lines: bool = True) -> LineTable:
@@ -106,19 +108,24 @@ def _choose(layers: dict[str, str], wanted: str | None, file: str, *, of_lines: 
     return fitting[0]
 
 
-def _shapes(blobs: Iterable[bytes | None], label: Any, file: str) -> Any:
-    bodies: list[bytes | None] = []
-    for row, blob in enumerate(blobs):
-        if blob is None:
-            bodies.append(None)
-            continue
-        kind = (blob[3] >> 1) & 0b111 if blob[:2] == b"GP" else 9
-        if kind > 4 or blob[3] & 0b100000:
-            raise InputError(
-                f"{file} {label(row)}: the geometry is not a GeoPackage line; export the layer"
-                " again as plain lines"
-            )
-        bodies.append(blob[8 + _ENVELOPE_BYTES[kind] :])
+def _header_bytes(head: bytes) -> int | None:
+    """Bytes before the well-known binary, from the first four; None for anything else."""
+    if len(head) < 4 or head[:2] != b"GP" or head[3] & _EXTENDED:
+        return None
+    envelope = (head[3] >> 1) & 0b111
+    return 8 + _ENVELOPE_BYTES[envelope] if envelope < len(_ENVELOPE_BYTES) else None
+
+
+def _shapes(blobs: Sequence[bytes | None], label: Any, file: str) -> Any:
+    heads = {blob[:4] for blob in blobs if blob is not None}
+    size = {head: _header_bytes(head) for head in heads}
+    if None in size.values():
+        row = next(k for k, blob in enumerate(blobs) if blob and size[blob[:4]] is None)
+        raise InputError(
+            f"{file} {label(row)}: the geometry is not a GeoPackage line; export the layer again"
+            " as plain lines"
+        )
+    bodies = [None if blob is None else blob[size[blob[:4]] :] for blob in blobs]
     try:
         return shapely.from_wkb(np.array(bodies, dtype=object))
     except (shapely.errors.GEOSException, TypeError):

@@ -8,7 +8,7 @@ from typing import Literal
 
 from crossfall.errors import InputError
 from crossfall.model import Network
-from crossfall.model.network import Surface
+from crossfall.model.network import RoadClass, Surface
 from crossfall.model.policy import NetworkPolicy
 
 FIELDS = (
@@ -87,3 +87,31 @@ class NetworkOptions:
                     f"surface_words maps {word!r} to {surface!r};"
                     " expected gravel, earth, paved or unknown"
                 )
+
+
+def is_maintained(
+    options: NetworkOptions,
+    *,
+    surface: Surface,
+    road_class: RoadClass,
+    jurisdiction: str,
+    said: bool | None = None,
+) -> bool:
+    """Whether this agency blades a road: a loose one of its own; where the file says so, that.
+
+    Examples
+    --------
+    >>> is_maintained(
+    ...     NetworkOptions(), surface="unknown", road_class="local", jurisdiction=""
+    ... )
+    False
+    """
+    if said is not None:
+        return said
+    if jurisdiction == "private":
+        return False
+    if options.maintained_by and jurisdiction not in options.maintained_by:
+        return False
+    if surface == "unknown":
+        return options.include_unknown and road_class != "arterial"
+    return surface in ("gravel", "earth")

@@ -15,8 +15,12 @@ import numpy as np
 
 from crossfall.errors import InputError, Problem
 from crossfall.io.network import tags as osm_tags
+from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.source import Found, count
 from crossfall.network.roads import FoundLine, FoundPoint, RoadFacts, RoadLines
+
+_CUT = "crossfall:cut"
+"""Our own mark for a way that lost vertices; no tag of the source looks like it."""
 
 Vertices = list[tuple[int, float, float]]
 """Node id, lon, lat."""
@@ -25,7 +29,7 @@ Way = tuple[str, dict[str, str], Vertices]
 """Our id for the way, its tags and its vertices."""
 
 
-def read_osm(path: Path) -> Found:
+def read_osm(path: Path, options: NetworkOptions) -> Found:
     """Read roads and features.
 
     Raises
@@ -33,7 +37,7 @@ def read_osm(path: Path) -> Found:
     InputError
         If the file is cut short, is not OpenStreetMap data, or has a way twice.
     """
-    gather = WayGatherer(path.name)
+    gather = WayGatherer(path.name, options)
     seen: set[str] = set()
     for found in _objects(path):
         if isinstance(found, FoundPoint):
@@ -75,16 +79,17 @@ def _objects(path: Path) -> Iterator[FoundPoint | Way]:
             else:
                 wanted = dict(each.tags)
                 if _matters(wanted):
-                    yield (f"w{each.id}", wanted, _vertices(each))
+                    vertices = _vertices(each)
+                    if len(vertices) < len(each.nodes):
+                        wanted[_CUT] = "yes"
+                    yield (f"w{each.id}", wanted, vertices)
     except RuntimeError as error:
+        said = str(error).strip().rstrip(".") or "no reason given"
+        cause = "is damaged or not UTF-8" if "token)" in said else "was probably cut short"
+        cause = "was probably cut short" if "unclosed token" in said else cause
         raise InputError(
-            f"{path.name} cannot be read as OpenStreetMap data ({_plain(error)});"
-            " it was probably cut short on the way: fetch it again"
+            f"{path.name} cannot be read as OpenStreetMap data ({said}); it {cause}: fetch it again"
         ) from None
-
-
-def _plain(error: RuntimeError) -> str:
-    return str(error).strip().rstrip(".") or "no reason given"
 
 
 def _matters(tags: dict[str, str]) -> bool:
@@ -92,7 +97,14 @@ def _matters(tags: dict[str, str]) -> bool:
 
 
 def _vertices(way: Any) -> Vertices:
-    return [(node.ref, node.lon, node.lat) for node in way.nodes if node.location.valid()]
+    """The longest unbroken part of a way whose nodes are in the file."""
+    parts: list[Vertices] = [[]]
+    for node in way.nodes:
+        if node.location.valid():
+            parts[-1].append((node.ref, node.lon, node.lat))
+        elif parts[-1]:
+            parts.append([])
+    return max(parts, key=len)
 
 
 def _point(node: Any) -> FoundPoint | None:
@@ -108,8 +120,8 @@ def _point(node: Any) -> FoundPoint | None:
 class WayGatherer:
     """Sorts ways into roads, driveways, rails and lines that cross."""
 
-    def __init__(self, file: str) -> None:
-        self.file = file
+    def __init__(self, file: str, options: NetworkOptions) -> None:
+        self.file, self.options = file, options
         self.points: list[FoundPoint] = []
         self.roads: list[Way] = []
         self.driveways: list[Way] = []
@@ -118,6 +130,7 @@ class WayGatherer:
         self.left_out: dict[str, int] = {}
         self.problems: list[Problem] = []
         self.n_zero_length = 0
+        self.n_cut = 0
 
     def add_way(self, way: Way) -> None:
         way_id, tags, vertices = way
@@ -132,6 +145,8 @@ class WayGatherer:
         if tags.get("service") == "driveway" and tags["highway"] == "service":
             self.driveways.append(way)
         why_not = osm_tags.why_not_a_road(tags)
+        if why_not is None and _CUT in tags:
+            self.n_cut += 1
         if why_not is not None:
             count(self.left_out, why_not)
         elif len({ref for ref, _, _ in vertices}) < 2:
@@ -149,7 +164,14 @@ class WayGatherer:
                 f"{self.file} has no road in it; expected ways tagged highway=track,"
                 " unclassified, residential and the like"
             )
-        lines = _lines(self.roads, has_node_ids=has_node_ids)
+        if self.n_cut:
+            self.problems.append(
+                Problem(
+                    self.file,
+                    f"{self.n_cut} roads have places outside the file and end at its edge",
+                )
+            )
+        lines = _lines(self.roads, self.options, has_node_ids=has_node_ids)
         touched = {ref for _, _, vertices in self.roads for ref, _, _ in vertices}
         self.points += self._bridges_and_fords()
         self.points += self._rail_crossings(touched)
@@ -208,9 +230,9 @@ def middle(line: list[tuple[float, float]]) -> tuple[float, float]:
     return float(np.interp(half, along, places[:, 0])), float(np.interp(half, along, places[:, 1]))
 
 
-def _lines(roads: list[Way], *, has_node_ids: bool) -> RoadLines:
+def _lines(roads: list[Way], options: NetworkOptions, *, has_node_ids: bool) -> RoadLines:
     facts: dict[RoadFacts, int] = {}
-    fact = [facts.setdefault(osm_tags.facts_of(tags), len(facts)) for _, tags, _ in roads]
+    fact = [facts.setdefault(osm_tags.facts_of(tags, options), len(facts)) for _, tags, _ in roads]
     n = [len(vertices) for _, _, vertices in roads]
     flat = np.array([vertex for _, _, vertices in roads for vertex in vertices], dtype=np.float64)
     refs = [ref for _, _, vertices in roads for ref, _, _ in vertices]

@@ -12,7 +12,7 @@ from pyproj.exceptions import CRSError
 
 from crossfall.errors import InputError, UnitsError
 from crossfall.io.network.options import NetworkOptions
-from crossfall.network.roads import Floats
+from crossfall.network.roads import Floats, Ints
 
 _EARTH_KM = 6371.0
 _FOOT_M = 0.3048
@@ -74,6 +74,24 @@ def near_enough(places: Floats, options: NetworkOptions, *, file: str) -> None:
     )
 
 
+def jumps(places: Floats, offsets: Ints, *, longest_km: float) -> Floats:
+    """Longest step between two vertices of each line where it is beyond ``longest_km``, else 0.
+
+    A road that jumps from one county to another has a vertex at (0, 0), or with its latitude
+    and longitude swapped.
+    """
+    lon, lat = np.radians(places[:, 0]), np.radians(places[:, 1])
+    step = np.zeros(len(places))
+    half = (
+        np.sin(np.diff(lat) / 2) ** 2
+        + np.cos(lat[1:]) * np.cos(lat[:-1]) * np.sin(np.diff(lon) / 2) ** 2
+    )
+    step[1:] = 2 * _EARTH_KM * np.arcsin(np.sqrt(half))
+    step[offsets[:-1]] = 0.0
+    longest: Floats = np.maximum.reduceat(step, offsets[:-1])
+    return np.where(longest > longest_km, longest, 0.0)
+
+
 def _from_crs(places: Floats, named: str, *, file: str) -> Floats:
     try:
         system = pyproj.CRS.from_user_input(named)
@@ -122,10 +140,12 @@ def _inside(lonlat: Floats, system: pyproj.CRS) -> bool:
 
 def _in_degrees(places: Floats, *, file: str) -> None:
     x, y = np.abs(places[:, 0]), np.abs(places[:, 1])
+    if not np.all(np.isfinite(places)):
+        raise InputError(f"{file}: a coordinate is not a number; mend the line or leave it out")
     if np.all(x <= 180) and np.all(y <= 90):
         return
     worst = places[int(np.argmax(np.maximum(x / 180, y / 90)))]
-    shown = f"({worst[0]:g}, {worst[1]:g})"
+    shown = f"({worst[0]:,.2f}; {worst[1]:,.2f})"
     if np.all(x <= 90) and np.all(y <= 180):
         raise InputError(
             f"{file}: coordinates such as {shown} have a latitude beyond 90; latitude and"

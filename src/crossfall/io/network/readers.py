@@ -27,7 +27,7 @@ from crossfall.io.network.table import LineTable
 
 
 def from_osm(path: Path, options: NetworkOptions) -> NetworkImport:
-    found = read_osm(path)
+    found = read_osm(path, options)
     return assemble(found, options, file=path.name, format_name="OpenStreetMap")
 
 

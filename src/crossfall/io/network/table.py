@@ -90,7 +90,9 @@ def pack(parts: Iterable[tuple[int, Sequence[Sequence[float]]]]) -> tuple[Floats
         rows.append(row)
         sizes.append(len(line))
         for position in line:
-            flat += position[:2]
+            x, y, *_ = position
+            flat.append(x)
+            flat.append(y)
     places = np.array(flat, dtype=np.float64).reshape(-1, 2)
     offsets = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
     return places, offsets, np.array(rows, dtype=np.int64)

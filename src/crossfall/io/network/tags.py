@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
+from crossfall.io.network.options import NetworkOptions, is_maintained
 from crossfall.model.network import FeatureKind, RoadClass, Surface, SurfaceSource
 from crossfall.network.roads import RoadFacts
 
@@ -127,17 +128,21 @@ def surface_of(tags: Tags) -> tuple[Surface, SurfaceSource]:
     return "unknown", "unknown"
 
 
-def facts_of(tags: Tags) -> RoadFacts:
-    """What the tags say of the road; ``is_maintained`` is settled later."""
+def facts_of(tags: Tags, options: NetworkOptions) -> RoadFacts:
+    """What the tags say of the road."""
     surface, surface_source = surface_of(tags)
     width = metres(tags.get("width", ""))
-    is_private = tags.get("access") in {"private", "no"}
+    road_class = ROAD_CLASS[tags["highway"]]
+    jurisdiction = "private" if tags.get("access") in {"private", "no"} else ""
     return RoadFacts(
         name=" ".join((tags.get("name") or tags.get("ref") or "").split()),
-        road_class=ROAD_CLASS[tags["highway"]],
+        road_class=road_class,
         surface=surface,
         surface_source=surface_source,
-        jurisdiction="private" if is_private else "",
+        is_maintained=is_maintained(
+            options, surface=surface, road_class=road_class, jurisdiction=jurisdiction
+        ),
+        jurisdiction=jurisdiction,
         is_oneway=is_oneway(tags) != 0,
         width_m=width if width is not None and width > 0 else None,
         width_method="estimated",

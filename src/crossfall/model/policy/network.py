@@ -99,6 +99,21 @@ class NetworkPolicy:
         low=1.0,
         high=100.0,
     )
+    longest_step_km: float = setting(
+        50.0,
+        unit="km",
+        doc="A road line with two neighbouring vertices further apart than this is a mistake.",
+        low=5.0,
+        high=500.0,
+    )
+    widest_km: float = setting(
+        250.0,
+        unit="km",
+        doc="Lengths of a network that reaches further than this east or west of its middle"
+        " are listed as doubtful.",
+        low=50.0,
+        high=1000.0,
+    )
     far_km: float = setting(
         300.0,
         unit="km",

@@ -1,0 +1,145 @@
+"""How fast the network room is: graph of a million edges, a county of 200,000 lines.
+
+Run ``python benchmarks/network.py`` for a table, with ``--json`` for one JSON object on the
+last line. All networks are invented grids.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sqlite3
+import tempfile
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from time import perf_counter
+from typing import Any
+
+import numpy as np
+
+from crossfall.io.export import write_geopackage
+from crossfall.io.network import NetworkOptions, read_network
+from crossfall.io.network.geopackage import read_layer
+from crossfall.model import Network, Node, Segment
+from crossfall.network import build_graph
+
+TARGETS = {
+    "graph_build_1m_s": 3.0,
+    "one_to_all_1m_s": 0.5,
+    "geopackage_layer_200k_s": 2.0,
+}
+
+
+def grid(n_rows: int, n_columns: int, *, n_vertices: int = 2) -> Network:
+    """An invented grid of about two edges for each node, 100 m apart."""
+    step = 0.001
+    lon, lat = -107.0, 40.0
+    nodes = tuple(
+        Node(f"n{r}.{c}", lon + c * step, lat + r * step)
+        for r in range(n_rows)
+        for c in range(n_columns)
+    )
+    rng = np.random.default_rng(1)
+    segments: list[Segment] = []
+    for r in range(n_rows):
+        for c in range(n_columns):
+            k = r * n_columns + c
+            for other, exists in ((k + 1, c + 1 < n_columns), (k + n_columns, r + 1 < n_rows)):
+                if exists:
+                    segments.append(_edge(nodes[k], nodes[other], len(segments), rng, n_vertices))
+    return Network(nodes, tuple(segments))
+
+
+def _edge(a: Node, b: Node, k: int, rng: np.random.Generator, n_vertices: int) -> Segment:
+    line = [
+        (a.lon + (b.lon - a.lon) * t, a.lat + (b.lat - a.lat) * t)
+        for t in np.linspace(0, 1, n_vertices).tolist()
+    ]
+    line[0], line[-1] = (a.lon, a.lat), (b.lon, b.lat)
+    length = 90.0 + 20.0 * float(rng.random())
+    return Segment(f"s{k}", f"Road {k}", a.id, b.id, 0.0, length, tuple(line), surface="gravel")
+
+
+def best_of(n: int, work: Callable[[], Any]) -> float:
+    """Shortest of ``n`` runs [s]."""
+    times = []
+    for _ in range(n):
+        start = perf_counter()
+        work()
+        times.append(perf_counter() - start)
+    return min(times)
+
+
+def measure() -> dict[str, float]:
+    """All figures, seconds unless their name says otherwise."""
+    return {**_travel(grid(708, 708)), **_county(grid(317, 317, n_vertices=5))}
+
+
+def _travel(million: Network) -> dict[str, float]:
+    graph = build_graph(million)
+    reached = graph.travel_minutes([graph.node_ids[0]])
+    assert np.all(np.isfinite(reached)), "the grid is connected"
+    return {
+        "n_edges": float(len(million.segments)),
+        "graph_build_1m_s": best_of(2, lambda: build_graph(million)),
+        "one_to_all_1m_s": best_of(3, lambda: graph.travel_minutes([graph.node_ids[0]])),
+        "nearest_node_first_1m_s": best_of(1, lambda: graph.nearest_node(-106.6, 40.4)),
+        "nearest_node_1m_s": best_of(3, lambda: graph.nearest_node(-106.5, 40.3)),
+    }
+
+
+def _county(county: Network) -> dict[str, float]:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "county.gpkg"
+        write_s = best_of(1, lambda: write_geopackage(county, path))
+        _as_an_agency_would(path)
+        roads = NetworkOptions(layer="roads")
+        return {
+            "n_lines": float(len(county.segments)),
+            "geopackage_write_200k_s": write_s,
+            "geopackage_layer_200k_s": best_of(3, lambda: read_layer(path, roads)),
+            "network_read_back_200k_s": best_of(
+                1, lambda: read_network(path, options=NetworkOptions(layer="segments"))
+            ),
+            "network_import_200k_s": best_of(1, lambda: read_network(path, options=roads)),
+        }
+
+
+def _as_an_agency_would(path: Path) -> None:
+    """A layer with five plain columns beside our own."""
+    with closing(sqlite3.connect(path)) as package, package:
+        package.execute(
+            "CREATE TABLE roads AS SELECT geom, segment_id AS road_id, route AS name,"
+            " road_class AS class, surface, width_m FROM segments"
+        )
+        package.execute(
+            "INSERT INTO gpkg_geometry_columns VALUES ('roads', 'geom', 'LINESTRING', 4326, 0, 0)"
+        )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", action="store_true", help="one JSON object on the last line")
+    as_json = parser.parse_args().json
+    figures = measure()
+    met = {name: figures[name] <= target for name, target in TARGETS.items()}
+    if as_json:
+        print(
+            json.dumps(
+                {
+                    "name": "network",
+                    "figures": figures,
+                    "targets": TARGETS,
+                    "met": all(met.values()),
+                }
+            )
+        )
+        return
+    for name, value in figures.items():
+        target = f"  target {TARGETS[name]:g}" if name in TARGETS else ""
+        print(f"{name:28} {value:12.3f}{target}")
+
+
+if __name__ == "__main__":
+    main()
