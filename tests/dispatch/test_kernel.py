@@ -63,12 +63,11 @@ def test_minutes_of_a_shift_agree_with_plain_numpy(blocks: list[int]) -> None:
 
 
 def test_the_best_place_is_the_best_of_all_places() -> None:
-    routes = routes_from(TABLES, PROBLEM.support.hours, [(0, 3, 6)] + [()] * 3)
+    there = tuple(int(b) for b in TABLES.option[:3, 0, 0])
+    routes = routes_from(TABLES, PROBLEM.support.hours, [there] + [()] * 3)
     b = int(TABLES.option[4, 0, 0])
     total, place = kernel.whole_at(TABLES.ways, routes.lines, 0, b, 0, np.ones(1, np.uint64), 0.0)
-    tried = [
-        kernel.plain_minutes(TABLES.ways, [*(0, 3, 6)[:i], b, *(0, 3, 6)[i:]], 0) for i in range(4)
-    ]
+    tried = [kernel.plain_minutes(TABLES.ways, [*there[:i], b, *there[i:]], 0) for i in range(4)]
     assert total == pytest.approx(min(tried))
     assert tried[place] == pytest.approx(min(tried))
 

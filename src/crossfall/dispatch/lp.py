@@ -12,7 +12,7 @@ from scipy.sparse import csr_array
 Floats = npt.NDArray[np.float64]
 
 
-class _SilentHighs(highspy.Highs):
+class SilentHighs(highspy.Highs):
     """HiGHS greets on standard output when it enables callbacks; that would spoil ``--json``."""
 
     def enableCallbacks(self) -> Any:  # noqa: N802 - the library's name
@@ -37,7 +37,7 @@ def row_prices(gain: Floats, rows: csr_array, most: Floats, *, seconds: float) -
     model.a_matrix_.start_ = rows.indptr
     model.a_matrix_.index_ = rows.indices
     model.a_matrix_.value_ = rows.data
-    solver: Any = _SilentHighs()  # type: ignore[no-untyped-call]
+    solver: Any = SilentHighs()  # type: ignore[no-untyped-call]
     solver.setOptionValue("time_limit", float(seconds))
     solver.setOptionValue("threads", 1)
     solver.passModel(model)

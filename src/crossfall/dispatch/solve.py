@@ -8,7 +8,7 @@ any moment and then has a whole plan in hand.
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,8 +90,14 @@ def improve_tables(
     iterations: int | None,
     progress: Progress,
     tuning: Tuning,
+    scale: float | None = None,
+    note: Callable[[float], None] = lambda worth: None,
 ) -> Solution:
-    """As :func:`improve`, for tables built by hand."""
+    """As :func:`improve`, for tables built by hand.
+
+    Temperatures are shares of ``scale``, or of the mean worth of a stage. ``note`` hears the best
+    worth so far after every batch and may raise to end the search.
+    """
     now = routes_from(tables, support_h, start)
     order = np.argsort(tables.keys[0], kind="stable")
     rng = np.array([(seed * 2654435761 + 88172645463325252) % 2**64 or 1], dtype=np.uint64)
@@ -99,8 +105,9 @@ def improve_tables(
     best, undo = copy_routes(now), undo_for(now)
     score = kernel.worth_of(tables, now)
     scores = np.array([score, score])
-    worths = tables.worth[tables.ok] if tables.ok.any() else np.ones(1)
-    scale = float(np.abs(worths).mean()) or 1.0
+    if scale is None:
+        worths = tables.worth[tables.ok] if tables.ok.any() else np.ones(1)
+        scale = float(np.abs(worths).mean()) or 1.0
     began = time.monotonic()
     done, share, each = 0, 0.0, _ROUNDS_EACH
     n_seeds = int(tables.seeds.size)
@@ -128,6 +135,7 @@ def improve_tables(
             share = (time.monotonic() - began) / max(seconds, 1e-9)
         else:
             share = done / max(1, iterations)
+        note(float(scores[1]))
         progress(min(1.0, share), f"Best plan so far is worth {scores[1]:.1f} h")
     for h in range(best.load.size):
         kernel.refresh(tables.ways, best.lines, h)
