@@ -37,6 +37,8 @@ _FIGURES: dict[str, tuple[float, float, str]] = {
     "travel_km_h": (1.0, 130.0, ""),
     "max_mass_t": (0.5, 1000.0, ""),
 }
+_END_M = 1.0
+"""An event that stops this close to the end of its segment was meant to reach it."""
 EVENT_NAMES = (*_WORDS, *_FREE_WORDS, *_FIGURES)
 """Fields of a segment that an event may speak of."""
 
@@ -58,7 +60,7 @@ def check_event(event: LineEvent, network: Network) -> str | None:
         return f"segment {event.segment_id!r} is not in this network"
     if not 0 <= event.from_m < event.to_m:
         return f"from_m {event.from_m:g} to to_m {event.to_m:g} is no stretch of road"
-    if event.to_m > segment.length_m + 1.0:
+    if event.to_m > segment.length_m + _END_M:
         return (
             f"to_m {event.to_m:g} lies beyond segment {segment.id}, which is"
             f" {segment.length_m:.1f} m long"
@@ -158,7 +160,15 @@ def _gathered(segment: Segment, events: list[LineEvent]) -> Segment:
 def _stretches(segment: Segment, events: list[LineEvent]) -> list[tuple[float, str | None]]:
     """Lengths with the value that holds there; None where no event speaks [m]."""
     length = segment.length_m
-    bounds = sorted({0.0, length, *(min(m, length) for e in events for m in (e.from_m, e.to_m))})
+    events = [
+        replace(
+            event,
+            from_m=0.0 if event.from_m < _END_M else event.from_m,
+            to_m=length if event.to_m > length - _END_M else event.to_m,
+        )
+        for event in events
+    ]
+    bounds = sorted({0.0, length, *(m for event in events for m in (event.from_m, event.to_m))})
     result: list[tuple[float, str | None]] = []
     for start, end in pairwise(bounds):
         middle = (start + end) / 2

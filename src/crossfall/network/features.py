@@ -137,6 +137,8 @@ def _crossings(
         places = np.array(
             [shapely.get_coordinates(shapely.centroid(p))[0] for p in shapely.get_parts(shape)]
         )
+        along = shapely.line_locate_point(drawn[which], shapely.points(places))
+        places = places[np.argsort(along, kind="stable")]
         lon, lat = plane.to_lonlat(places[:, 0], places[:, 1])
         for (x, y), a, b in zip(places.tolist(), lon.tolist(), lat.tolist(), strict=True):
             # Two segments that meet at the crossing give it once
