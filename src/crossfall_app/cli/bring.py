@@ -168,6 +168,9 @@ def weather(
         bool,
         typer.Option("--read-in-the-morning", help="The gauge's rain fell on the day before."),
     ] = False,
+    keep_gaps: Annotated[
+        bool, typer.Option("--keep-gaps", help="Take a file with days of unknown rain as it is.")
+    ] = False,
     issued: Annotated[
         str | None, typer.Option(metavar="DAY", help="When the forecast was made.")
     ] = None,
@@ -177,7 +180,7 @@ def weather(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring in observed weather or a forecast; a gap stays a gap."""
+    """Bring in observed weather or a forecast; unknown days are never filled in."""
     opened = the_workspace(None, workspace)
     from crossfall_app.cli.intake import read_forecasts, read_observed, store_weather
 
@@ -211,6 +214,7 @@ def weather(
                 "time_zone": time_zone,
                 "reading": "day_before" if read_in_the_morning else "same_day",
             },
+            keep_gaps=keep_gaps,
         )
     if not dry_run:
         store_weather(found, by=the_person())

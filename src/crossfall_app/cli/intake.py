@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from django.db import transaction
 
 from crossfall.errors import InputError
@@ -160,17 +162,27 @@ def read_observed(
     place: tuple[float, float],
     elevation_m: float,
     shape: dict[str, Any],
+    keep_gaps: bool = False,
 ) -> list[WeatherImport]:
-    """Read observed weather, one station for each file."""
+    """Read observed weather, one station for each file.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be used, or rain is unknown for longer than the moisture of a road can be
+        followed and nobody said ``keep_gaps``.
+    """
     if station is not None and len(files) > 1:
         raise InputError("station names one station, but there are several files; leave it out")
-    found = []
+    found, policy = [], repository.load_policy()
     for file in files:
         name = station or file.name.split(".")[0]
         stands = Station(name, name, *place, elevation_m)
-        found.append(
-            import_weather(file, station=stands, policy=repository.load_policy().weather, **shape)
-        )
+        with _named(file):
+            made = import_weather(file, station=stands, policy=policy.weather, **shape)
+        if not keep_gaps:
+            _refuse_gap(made, most_days=policy.moisture.weather_gap_days)
+        found.append(made)
     return found
 
 
@@ -190,15 +202,16 @@ def read_forecasts(
         if place is not None:
             name = station or file.name.split(".")[0]
             stands = Station(name, name, *place, elevation_m)
-        found.append(
-            import_forecast(
-                file,
-                station=stands,
-                issued_on=issued_on,
-                time_zone=time_zone,
-                policy=repository.load_policy().weather,
+        with _named(file):
+            found.append(
+                import_forecast(
+                    file,
+                    station=stands,
+                    issued_on=issued_on,
+                    time_zone=time_zone,
+                    policy=repository.load_policy().weather,
+                )
             )
-        )
     return found
 
 
@@ -240,3 +253,29 @@ def _roads(file: Path, options: dict[str, Any], stored: Network, policy: Policy)
     made = NetworkOptions(**options, existing=existing, policy=policy.network)
     found = read_network(file, options=made)
     return found if existing is None else replace(found, network=carry_over(stored, found.network))
+
+
+@contextmanager
+def _named(file: Path) -> Iterator[None]:
+    """Every refusal names its file, even where the reader knew only the field."""
+    try:
+        yield
+    except InputError as error:
+        if file.name in str(error):
+            raise
+        raise type(error)(f"{file.name}: {error}") from error
+
+
+def _refuse_gap(made: WeatherImport, *, most_days: int) -> None:
+    record = made.record
+    is_unknown = np.concatenate([[False], np.isnan(record.rain_mm), [False]])
+    edges = np.flatnonzero(is_unknown[1:] != is_unknown[:-1]).reshape(-1, 2)
+    lengths = edges[:, 1] - edges[:, 0]
+    if not lengths.size or lengths.max() <= most_days:
+        return
+    start, n_days = int(edges[lengths.argmax(), 0]), int(lengths.max())
+    first = record.first_day + timedelta(days=start)
+    raise InputError(
+        f"{made.report.file}: rain is unknown from {first} to {first + timedelta(days=n_days - 1)}"
+        f" ({n_days} days); fill the gap, or keep it as unknown with --keep-gaps"
+    )

@@ -194,7 +194,8 @@ def save_policy(policy: nouns.Policy, *, by: str, note: str = "") -> None:
     with transaction.atomic():
         new = convert.policy_to_row(policy, created_by=by, note=note)
         row = models.PolicyVersion.objects.filter(version=policy.version).first()
-        if row is not None and convert.policy_to_noun(row) != policy:
+        known = load_policy() if row is None else convert.policy_to_noun(row)
+        if known.version == policy.version and known != policy:
             raise InputError(
                 f"policy version {policy.version!r} is in the store with other figures;"
                 " give the changed policy a new version"
