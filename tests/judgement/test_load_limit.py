@@ -51,6 +51,17 @@ def test_a_coming_thaw_is_advised_on_its_day():
     assert advice.segment_ids == ("s0",)
 
 
+def test_winter_strength_is_said():
+    # Published threshold: CFI 280 F d, that is 155.6 degC d; 100 days at -9 are far beyond it
+    (hard,) = advise_load_limits(state_of(WINTER, ahead=(-6.0,) * 5))
+    assert hard.has_winter_strength
+    assert pytest.approx(155.6, abs=0.05) == 280 * 5 / 9
+    (summer,) = advise_load_limits(state_of(np.full(300, 16.0), ahead=(16.0,) * 5))
+    (spring,) = advise_load_limits(state_of(SPRING))
+    assert not summer.has_winter_strength
+    assert not spring.has_winter_strength
+
+
 def test_no_advice_in_deep_winter_or_when_it_freezes_again():
     for ahead in ((-6.0,) * 5, (5.0, -9.0, -9.0, -9.0, -9.0)):
         (advice,) = advise_load_limits(state_of(WINTER, ahead=ahead))

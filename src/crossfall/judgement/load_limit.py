@@ -40,6 +40,8 @@ class LoadAdvisory:
     thawing_c_day: float
     freezing_c_day: float
     reason: str
+    has_winter_strength: bool = False
+    """Whether it has frozen so hard that roads carry more than in summer, and are not weak."""
 
 
 def advise_load_limits(state: MoistureState) -> tuple[LoadAdvisory, ...]:
@@ -83,6 +85,9 @@ def advise_load_limits(state: MoistureState) -> tuple[LoadAdvisory, ...]:
                 thawing_c_day=float(thawing[at]),
                 freezing_c_day=float(freezing[at]),
                 reason=f"{says}: {indices}.",
+                has_winter_strength=bool(
+                    freezing[0] >= policy.winter_strength_c_day and p_weak[0] < 0.5
+                ),
             )
         )
     return tuple(found)
