@@ -135,6 +135,17 @@ def day_name(day: date, today: date | None = None) -> str:
     return f"{day:%a} {day.day} {day:%b}"
 
 
+def short_day(day: date, today: date) -> str:
+    """Weekday and day of the month, for the head of a narrow column.
+
+    Examples
+    --------
+    >>> short_day(date(2026, 5, 6), date(2026, 5, 4))
+    'Wed 6'
+    """
+    return _NEAR[0] if day == today else f"{day:%a} {day.day}"
+
+
 def moment(when: datetime, today: date | None = None) -> str:
     """Day and clock time where the roads are."""
     local = timezone.localtime(when)

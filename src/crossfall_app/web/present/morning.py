@@ -17,7 +17,14 @@ from crossfall.judgement.state import MoistureState
 from crossfall.model import District, Hazard, Need, Request, Treatment
 from crossfall.model.need import Task
 from crossfall.records import OpenEnd
-from crossfall_app.web.present.measures import UNKNOWN, Measures, day_name, moment, percent
+from crossfall_app.web.present.measures import (
+    UNKNOWN,
+    Measures,
+    day_name,
+    moment,
+    percent,
+    short_day,
+)
 from crossfall_app.web.present.plan import where_on
 from crossfall_app.web.present.words import (
     FAMILY,
@@ -98,7 +105,7 @@ def outlook_of(
     )
     days = tuple(
         DayColumn(
-            name=_short_name(state.first_day + timedelta(days=n), state.first_day),
+            name=short_day(state.first_day + timedelta(days=n), state.first_day),
             parts=_layers(shares[:, n]),
             workable=percent(float(shares[MoistureClass.WORKABLE, n])),
             rain_chance=_chance_of(state.rain_mm[:, :, n], limit_mm, lengths),
@@ -221,10 +228,6 @@ def request_rows(
     ]
 
 
-def _short_name(day: date, today: date) -> str:
-    return "Today" if day == today else f"{day:%a} {day.day}"
-
-
 def _layers(shares: Floats) -> tuple[Layer, ...]:
     parts, top = [], 0.0
     for key, share in zip(SURFACE, shares.tolist(), strict=True):
@@ -246,7 +249,7 @@ def _go_row(task: Task, gates: GateTable, lengths: Floats) -> GoRow:
         GoDay(
             share=percent(go),
             percent=round(100 * go, 1),
-            watered=f"+{percent(wet)}" if wet else "",
+            watered=percent(wet) if wet else "",
             watered_percent=round(100 * wet, 1),
         )
         for go, wet in zip(plain.tolist(), watered.tolist(), strict=True)
@@ -275,9 +278,7 @@ def _sentence(days: tuple[DayColumn, ...], go: tuple[GoRow, ...]) -> str:
     blading, cutting = go[0].days[0], go[1].days[0]
     said = f"Today light blading is a go on {blading.share} of the road length, cutting on"
     said += f" {cutting.share}"
-    said += (
-        f" and on {cutting.watered.removeprefix('+')} more with water." if cutting.watered else "."
-    )
+    said += f" and on {cutting.watered} more with water." if cutting.watered else "."
     if len(days) > 1:
         said += f" Chance of rain tomorrow: {days[1].rain_chance}."
     return said

@@ -12,7 +12,7 @@ from crossfall.judgement.state import MoistureState
 from crossfall.model import Condition, District, Need, Segment
 from crossfall.model.need import Task
 from crossfall_app.store.repository import StoredWeek
-from crossfall_app.web.present.measures import Measures, day_name, hours
+from crossfall_app.web.present.measures import Measures, day_name, hours, short_day
 from crossfall_app.web.present.morning import hazard_rows
 from crossfall_app.web.present.plan import where_on
 from crossfall_app.web.present.themes import rating_of
@@ -186,7 +186,7 @@ def _surface(
             "label": SURFACE_LABEL[key],
             "reason": measures.words(figures),
         },
-        "gate_days": [day_name(day, today) for day in days],
+        "gate_days": [short_day(day, today) for day in days],
         "gates": rows,
         "gate_reasons": reasons,
     }
