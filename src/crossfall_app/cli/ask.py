@@ -34,7 +34,10 @@ def moisture(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """How moist the surfaces are day by day, and where light blading and cutting may start."""
+    """How moist the roads are, and what may be done on them when.
+
+    With --road the figures behind it, day by day.
+    """
     opened = the_workspace(folder, workspace)
     from crossfall.judgement import judge_gates, surface_state
 
@@ -82,7 +85,11 @@ def needs(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """What each road needs today, and why, the most urgent first."""
+    """What each road needs today, and why.
+
+    The most urgent first. With --bad-roads a first week without a survey: what you know of the
+    roads is taken in, and everything else is assumed and said so.
+    """
     opened = the_workspace(folder, workspace)
     from dataclasses import replace
 

@@ -86,7 +86,10 @@ def import_(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring in roads and what goes with them; without --accept it only shows what would change."""
+    """Bring in roads, fleet, survey or policy.
+
+    Without --accept it only shows what would change, and writes nothing.
+    """
     given = (file, fleet, graders, conditions, policy)
     if all(each is None for each in given):
         raise InputError("there is nothing to import; name a file of roads, or --fleet and others")
@@ -180,7 +183,10 @@ def weather(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring in observed weather or a forecast; unknown days are never filled in."""
+    """Bring in observed weather or a forecast.
+
+    Days that nobody knows are never filled in.
+    """
     opened = the_workspace(None, workspace)
     from crossfall_app.cli.intake import read_forecasts, read_observed, store_weather
 

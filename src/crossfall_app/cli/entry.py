@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import typer
@@ -40,9 +40,14 @@ def build() -> typer.Typer:
         rich_markup_mode=None,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
-    for name, command, is_hidden in (*START, *BRING, *ASK, *WEEK, *KEEP):
+    for name, command, is_hidden in every_command():
         app.command(name, hidden=is_hidden)(command)
     return app
+
+
+def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
+    """Name, function, and whether it is kept out of the help."""
+    return (*START, *BRING, *ASK, *WEEK, *KEEP)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -22,7 +22,10 @@ def serve(
     port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free one.")] = PORT,
     workspace: WorkspaceOption = None,
 ) -> None:
-    """Open the office pages; prints a link that lets one person in, once."""
+    """Open the office pages.
+
+    Prints a link that lets one person in, once; there is no password.
+    """
     open_pages(the_workspace(folder, workspace), host=host, port=port)
 
 
@@ -48,7 +51,10 @@ def backup(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Copy store, settings and photos into one file, while work goes on."""
+    """Copy store, settings and photos into one file.
+
+    Work may go on meanwhile.
+    """
     opened = the_workspace(folder, workspace)
     from crossfall_app.store.backup import back_up
 
@@ -65,7 +71,10 @@ def restore(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring a backup back; it is checked first, and the present state is kept aside."""
+    """Bring a backup back.
+
+    It is checked first, and what is here now is kept aside.
+    """
     from crossfall_app.store.backup import restore as bring_back
 
     opened = _even_if_damaged(folder, workspace)
@@ -87,7 +96,7 @@ def doctor(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Check workspace, store, versions, disk and printing; changes nothing."""
+    """Check the workspace's health; changes nothing."""
     from crossfall_app.store.doctor import examine
 
     opened = _even_if_damaged(folder, workspace)

@@ -34,7 +34,10 @@ def init(
     language: Annotated[str, typer.Option(help="Of screens; en for now.")] = "en",
     as_json: JsonOption = False,
 ) -> None:
-    """Make an empty workspace; then import a network, a fleet and weather."""
+    """Make an empty workspace.
+
+    Then import a network, a fleet and weather.
+    """
     config = Config(name, time_zone, units, currency, language)  # type: ignore[arg-type]
     create_workspace(folder, config)
     workspace = open_workspace(folder)
@@ -62,7 +65,7 @@ def demo(
     port: Annotated[int, typer.Option(min=0, max=65535, help="For the pages.")] = 8765,
     as_json: JsonOption = False,
 ) -> None:
-    """Plan a week in the invented Osier Valley District and open its pages."""
+    """Plan a week in an invented district and open its pages."""
     from crossfall_app.cli.week import make_cards_file, plan_the_week, refuse_empty, show_week
 
     workspace = _demo_workspace(folder, seed, a_day(today, "today"), units)

@@ -54,7 +54,10 @@ def plan(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Plan the week: who goes where on which day, what it costs, what is left out and why."""
+    """Plan the week: who goes where, what is left out and why.
+
+    The plan is checked by separate code and kept; its cards are drafts until somebody issues them.
+    """
     opened = the_workspace(folder, workspace)
     first_day = a_day(start, "start")
     shown = plan_the_week(opened, days=days, seconds=seconds, seed=seed, first_day=first_day)
