@@ -18,6 +18,7 @@ import numpy.typing as npt
 from crossfall.errors import InputError
 from crossfall.formulas.moisture_class import MoistureClass
 from crossfall.judgement.load_limit import heaviest_axle_t, legal_payload_t
+from crossfall.judgement.sentences import surface_figures, surface_word
 from crossfall.judgement.state import MoistureState
 from crossfall.model.fleet import Fleet, MachineKind
 from crossfall.model.need import Task
@@ -163,26 +164,26 @@ class GateTable:
             rule = _rule(self.policy, task, "thaw_weak")
         if task in ("hand_work", "emergency"):
             return f"{rule.says}."
-        figures = self.state.reason(segment_id, day)
+        seen = self.state.figures(segment_id, day)
+        figures = surface_figures(seen)
         posted = self.state.posted_axle_t[row, at]
         if task == "hauling" and np.isfinite(posted):
             if self.is_posted_shut[row, at]:
-                return f"Posted at {posted:g} t an axle: no truck of ours pays there. {figures}"
+                return f"Posted at {posted:g} t an axle: no truck of ours pays there."
             if decision != "refused":
-                return f"Posted at {posted:g} t an axle: part loads only. {figures}"
+                return f"Posted at {posted:g} t an axle: part loads only ({figures})."
         if task == "light_blading" and is_weak and not self.is_grader_light:
-            return f"Weak below from the thaw, and every grader is too heavy for it. {figures}"
-        if decision != "refused" and (rule.permission == "no" or decision == "if_watered"):
-            chance = self.p(task)[row, at]
-            how = "with water" if decision == "if_watered" else "as it may yet turn out"
-            says = rule.says if rule.permission == "watered" else f"Possible {how}"
-            sure = "" if chance >= _SURE else f", about {_tenths(chance)}"
-            return f"{says}{sure}. {figures}"
+            return f"Weak below from the thaw, and every grader is too heavy for it ({figures})."
+        chance = float(self.p(task)[row, at])
         if decision == "refused" and rule.permission == "watered":
-            return f"{rule.says}, and there is no water truck. {figures}"
+            return f"{rule.says}, and there is no water truck ({figures})."
         if decision == "refused" and rule.permission == "yes":
-            return f"Too unsure, only about {_tenths(self.p_dry[task][row, at])}. {figures}"
-        return f"{rule.says}. {figures}"
+            return f"Too unsure, only about {_tenths(chance)} ({figures})."
+        if decision != "refused" and rule.permission == "no":
+            word = surface_word(seen).lower()
+            return f"May yet turn out, about {_tenths(chance)}; likely: {word} ({figures})."
+        sure = "" if decision == "refused" or chance >= _SURE else f"; about {_tenths(chance)}"
+        return f"{rule.says} ({figures}{sure})."
 
 
 def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable:

@@ -46,10 +46,11 @@ def foreman_sentence(day: DayFigures) -> str:
     ...     False, "early", 0))
     'Right for the blade: 9 mm the day before, 7.4 % against an optimum of 7 %.'
     """
-    return f"{_word(day)}: {_figures(day)}{_sure(day)}."
+    return f"{surface_word(day)}: {surface_figures(day)}{_sure(day)}."
 
 
-def _word(day: DayFigures) -> str:
+def surface_word(day: DayFigures) -> str:
+    """What to say first."""
     if day.likely is MoistureClass.FROZEN:
         return "Frozen, leave it"
     if day.is_thaw_weak and day.likely is MoistureClass.TOO_WET:
@@ -71,7 +72,8 @@ def _word(day: DayFigures) -> str:
     return "Nobody knows, look at the road first"
 
 
-def _figures(day: DayFigures) -> str:
+def surface_figures(day: DayFigures) -> str:
+    """Rain, moisture and what was seen, without a word of judgement."""
     parts = []
     if isnan(day.rain_before_mm):
         parts.append("no rain figure for the day before")

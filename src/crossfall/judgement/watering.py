@@ -130,7 +130,7 @@ def water_or_wait(
     )
     verdict, says = _decide(state, group, at, p_today, p_soon, policy)
     warning = ""
-    if demand.applied_mm > moisture.water_warn_mm:
+    if verdict != "not_needed" and demand.applied_mm > moisture.water_warn_mm:
         warning = (
             f"that is a rain's work ({demand.applied_mm:.0f} mm); a cart mostly holds the dust"
         )
@@ -140,7 +140,8 @@ def water_or_wait(
     )
     last = day + timedelta(days=ahead.shape[1] - 1)
     chance = f"{round(10 * p_soon)} in 10 for a workable day without it by {last:%A}"
-    reason = f"{says}: {figures}; {chance}" + (f"; {warning}" if warning else "") + "."
+    gap = " " if verdict == "not_needed" else ": "
+    reason = f"{says}{gap}{figures}; {chance}" + (f"; {warning}" if warning else "") + "."
     return WateringVerdict(verdict, demand, n_loads, cycle, hours, cost, p_soon, warning, reason)
 
 
@@ -151,7 +152,7 @@ def _decide(
     if likely in (MoistureClass.FROZEN, MoistureClass.TOO_WET):
         return "wait", "Wait, it is wet or frozen as it is"
     if p_today >= policy.moisture.water_wait_chance:
-        return "not_needed", "No water needed but for what the sun takes"
+        return "not_needed", "Workable without water; all the way to the target would take"
     if p_soon >= policy.moisture.water_wait_chance:
         return "wait", "Wait for rain"
     return "water", "Water it, or leave it for a wetter week"
