@@ -100,6 +100,19 @@ def test_a_worn_mile_is_regravelled_in_two_lifts_of_80_mm_over_days(network, gra
         assert [(s.from_m, s.to_m) for s in below] == [(stage.from_m, stage.to_m)]
 
 
+def test_passes_that_spread_gravel_go_at_the_pace_of_the_slowest(network, graph):
+    job = one(network, graph, Treatment.REGRAVELLING, gravel_mm=40.0)
+    for stage in job.stages:
+        if not stage.stakes:
+            continue
+        hours = {each.kind: each.hours for each in stage.support}
+        assert stage.work_min / 60 == pytest.approx(hours["haul_truck"])
+        shaping = stage.operations[-1]
+        own = 60 * (stage.to_m - stage.from_m) / 1000 / (shaping.speed_km_h * 0.83)
+        assert stage.pass_minutes[-1] == pytest.approx(own)
+        assert stage.pass_minutes[0] > own
+
+
 def amount(rows, name):
     return sum(row.value for row in rows if row.name == name)
 

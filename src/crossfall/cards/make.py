@@ -127,7 +127,7 @@ class _Desk:
             for each in self.plan.bookings
             if each.stage_id == stage.id and each.day == itinerary.day
         ]
-        blade = Quantity("grader, blade down", stage.work_min / 60, "h")
+        blade = Quantity("grader on the job", stage.work_min / 60, "h")
         return (*stage.quantities, blade, *booked)
 
 

@@ -31,6 +31,20 @@ class PassSet:
         """Minutes of each pass over a length [min]."""
         return tuple(each * length_m for each in self.minutes_per_m)
 
+    def paced(self, length_m: float, least_min: float) -> tuple[float, ...]:
+        """Minutes of each pass when they must fill ``least_min`` together [min].
+
+        The passes of the last operation, the final shape, keep their own speed; those before it
+        wait for loads and go at the pace of the slowest machine.
+        """
+        own = self.minutes(length_m)
+        n_last = self.operations[-1].n_passes
+        ahead, last = own[:-n_last], own[-n_last:]
+        if not ahead:
+            ahead, last = own, ()
+        stretch = max(1.0, (least_min - sum(last)) / sum(ahead))
+        return (*(each * stretch for each in ahead), *last)
+
 
 @dataclass
 class PassBook:

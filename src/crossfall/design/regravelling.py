@@ -165,8 +165,8 @@ def spot_gravel_stages(
                     Quantity("loads", n_loads(loose * share, load), "loads"),
                 ),
                 water_l=0.0,
-                wait_min=design.stage.signs_min
-                + max(0.0, stage_min - sum(passes.minutes(to_m - from_m))),
+                wait_min=design.stage.signs_min,
+                least_min=stage_min,
                 materials=((source.price_line, loose * share),),
             )
         )
@@ -378,7 +378,8 @@ def _lift_stage(
         ),
         stakes=_stakes(length, loads, lift),
         water_l=water_l,
-        wait_min=design.stage.signs_min + max(0.0, paced_min - blade_min),
+        wait_min=design.stage.signs_min,
+        least_min=paced_min,
         materials=((plan.source.price_line, loose), ("water", water_l / 1000)),
     )
 

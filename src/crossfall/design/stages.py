@@ -70,13 +70,17 @@ def make_stage(
     stakes: tuple[Stake, ...] = (),
     water_l: float = 0.0,
     wait_min: float = 0.0,
+    least_min: float = 0.0,
     n_people: int = 1,
     materials: Sequence[Line] = (),
     needs_attachment: str = "",
 ) -> Stage:
-    """One stage, with its passes timed one by one and its cost added up."""
+    """One stage, with its passes timed one by one and its cost added up.
+
+    ``least_min`` is how long the other machines take; the passes then go at their pace.
+    """
     from_m, to_m = span_m
-    minutes = passes.minutes(to_m - from_m)
+    minutes = passes.paced(to_m - from_m, least_min)
     stage_h = (sum(minutes) + wait_min) / 60
     come_and_go = site.tools.policy.costs.mobilisation_h
     lines: list[Line] = [

@@ -60,7 +60,8 @@ class Stage:
     """A part of a job done by one grader in one shift; afterwards traffic can pass safely.
 
     ``pass_minutes`` has one figure for each pass, in order, over the stage's own
-    length ``from_m`` to ``to_m`` (metres from the segment's start). Travel to and from the stage
+    length ``from_m`` to ``to_m`` (metres from the segment's start). Where gravel is hauled, the
+    passes that spread it go at the pace of the slowest machine. Travel to and from the stage
     within the segment is the dispatcher's to add.
     """
 
@@ -88,8 +89,8 @@ class Stage:
     cost: CostRange | None = None
     needs_attachment: str = ""
     wait_min: float = 0.0
-    """Minutes the grader stands by on site for trucks, water, roller or signs; they fill the
-    shift and are paid, but no blade is down [min]."""
+    """Minutes on site before the first pass, to set signs; they fill the shift and are paid,
+    but no blade is down [min]."""
 
     @property
     def n_passes(self) -> int:
