@@ -15,12 +15,15 @@ PAGE = Path(__file__).resolve().parents[1] / "docs" / "reference" / "settings.md
 
 _INTRO = """# Settings
 
-Every threshold, rate and specification of crossfall, with its unit and what it rests on: *published* (seen in text),
-*common practice* (no source), *recalled* (from memory, to be verified) or *default* (ours: replace it by your own figure).
+Every threshold, rate and specification, with its unit and what it rests on: *published* (seen in
+text), *common practice* (no source), *recalled* (from memory, to be verified) or *default* (ours:
+replace it by your own figure).
 A changed policy is a new version, and every result names the version it was made with.
 
 <!-- Written by tools/reference.py from crossfall.model.policy -->
 """
+
+_HEAD = "| setting | value | unit | meaning | rests on |\n|---|---|---|---|---|\n"
 
 
 def settings_page() -> str:
@@ -30,9 +33,7 @@ def settings_page() -> str:
     for row in settings_of(Policy()):
         if row.path.split(".")[0] != room:
             room = row.path.split(".")[0]
-            parts.append(
-                f"\n## {room}\n\n| setting | value | unit | meaning | rests on |\n|---|---|---|---|---|\n"
-            )
+            parts.append(f"\n## {room}\n\n{_HEAD}")
         parts.append(_line(row))
     return "".join(parts)
 
