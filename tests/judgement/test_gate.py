@@ -133,6 +133,21 @@ def test_water_never_lowers_a_chance(workable, dry):
             assert np.all(table.p_watered[task] >= table.p_dry[task])
 
 
+def test_water_is_booked_where_it_makes_the_day_far_surer():
+    # A third of the members bring 40 mm, the rest stay dust-dry
+    rain = np.zeros((21, 5))
+    rain[:7, 1] = 40.0
+    with_truck = table_of(record=weather(rain={60: 5.0}), forecasts=(forecast(rain),))
+    verdict = with_truck.verdict("s0", TODAY + timedelta(days=2), "cutting")
+    assert verdict.decision == "if_watered"
+    assert verdict.p > 0.8
+    none = replace(FLEET, machines=FLEET.machines[:1])
+    without = table_of(fleet=none, record=weather(rain={60: 5.0}), forecasts=(forecast(rain),))
+    verdict = without.verdict("s0", TODAY + timedelta(days=2), "cutting")
+    assert verdict.decision == "allowed"
+    assert 0.3 <= verdict.p < 0.4
+
+
 def test_a_heavy_grader_stays_off_a_weak_road(thawing):
     assert decision(thawing, "light_blading") == "allowed"
     heavy = replace(FLEET, machines=(replace(FLEET.machines[0], mass_t=30.0), *FLEET.machines[1:]))

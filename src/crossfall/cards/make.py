@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from crossfall.cards.cautions import cautions_for
 from crossfall.cards.sketch import Sketcher, heading
+from crossfall.design.outfit import outfit_of
+from crossfall.design.water import DEPTH, IF_DRY, layer_water_l, water_row
 from crossfall.design.words import metres, span
 from crossfall.errors import InputError
 from crossfall.judgement.gate import GateTable
@@ -38,7 +41,14 @@ def make_cards(
     """
     stages = {stage.id: (job, stage) for job in jobs for stage in job.stages}
     reasons = {need.id: need for need in needs}
-    desk = _Desk(plan, district, gates, Sketcher.of(district.network), _crossings(district.network))
+    desk = _Desk(
+        plan,
+        district,
+        gates,
+        Sketcher.of(district.network),
+        _crossings(district.network),
+        outfit_of(district.fleet, district.policy).tank_l,
+    )
     cards: list[JobCard] = []
     for itinerary in sorted(plan.itineraries, key=lambda each: (each.day, each.machine_id)):
         for stage_id in itinerary.stage_ids:
@@ -60,6 +70,7 @@ class _Desk:
     gates: GateTable
     sketcher: Sketcher
     crossings: dict[str, tuple[str, ...]]
+    tank_l: float
 
     def write(
         self, number: int, itinerary: Itinerary, job: Job, stage: Stage, need: Need | None
@@ -71,6 +82,7 @@ class _Desk:
         machines = {machine.id: machine.name for machine in fleet.machines}
         operators = {operator.id: operator.name for operator in fleet.operators}
         features = network.features_by_segment.get(segment.id, ())
+        quantities = self._quantities(itinerary, stage)
         return JobCard(
             id=f"{self.plan.id}-{number:03d}",
             number=number,
@@ -88,8 +100,8 @@ class _Desk:
             where=self._where(segment, stage),
             start_clock=clock(min((leg.start_min for leg in legs), default=0.0)),
             moisture=self._moisture(itinerary, stage),
-            steps=_steps(stage, legs, heading(sketch.line), need),
-            quantities=self._quantities(itinerary, stage),
+            steps=_steps(stage, legs, heading(sketch.line), need, quantities),
+            quantities=quantities,
             stakes=stage.stakes,
             cautions=cautions_for(stage, features),
             end_state=stage.end_state,
@@ -128,7 +140,25 @@ class _Desk:
             if each.stage_id == stage.id and each.day == itinerary.day
         ]
         blade = Quantity("grader on the job", stage.work_min / 60, "h")
-        return (*stage.quantities, blade, *booked)
+        return (*self._planned(itinerary, stage), blade, *booked)
+
+    def _planned(self, itinerary: Itinerary, stage: Stage) -> Iterator[Quantity]:
+        """The stage's quantities, with the water that this day's surface takes."""
+        state, policy = self.gates.state, self.district.policy
+        segment = self.district.network.segment_by_id[stage.segment_id]
+        depth_mm = next((row.value for row in stage.quantities if row.name == DEPTH), 0.0)
+        verdict = self.gates.verdict(segment.id, itinerary.day, stage.task)
+        now_pct = state.figures(segment.id, itinerary.day).moisture_pct
+        length_m = stage.to_m - stage.from_m
+        for row in stage.quantities:
+            if row.name != IF_DRY or not math.isfinite(now_pct):
+                yield row
+            elif verdict.decision == "if_watered":
+                water_l = layer_water_l(policy, segment, length_m, depth_mm, now_pct)
+                area = length_m * segment.width_m
+                yield water_row(
+                    water_l, tank_l=self.tank_l, now_pct=now_pct, area_m2=area, name="water"
+                )
 
 
 def clock(minutes: float) -> str:
@@ -144,10 +174,19 @@ def clock(minutes: float) -> str:
 
 
 def _steps(
-    stage: Stage, legs: Sequence[Leg], bound: str, need: Need | None
+    stage: Stage,
+    legs: Sequence[Leg],
+    bound: str,
+    need: Need | None,
+    quantities: Sequence[Quantity],
 ) -> tuple[CardStep, ...]:
     why = (CardStep(f"Why: {need.cause}"),) if need is not None and need.cause else ()
     steps = [*why, *_directions(legs, bound)]
+    steps.extend(
+        CardStep("Water first, evenly, and again while mixing", row.note)
+        for row in quantities
+        if row.name == "water" and stage.task == "cutting"
+    )
     for text in stage.steps:
         head, _, detail = text.partition(" — ")
         steps.append(CardStep(head, detail))

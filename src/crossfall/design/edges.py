@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
-from crossfall.design.stages import PASSABLE, cut_lengths, make_stage, part_name, water_rows
+from crossfall.design.stages import PASSABLE, cut_lengths, depth_and_water, make_stage, part_name
 from crossfall.design.transitions import transition_steps
 from crossfall.design.words import metres, percent
 from crossfall.formulas.gravel import n_loads
@@ -170,7 +170,7 @@ def _edge_work(
     stages = []
     for index, (from_m, to_m) in enumerate(parts):
         length_m = to_m - from_m
-        water_l = site.water_l(length_m, site.cut_mm)
+        water_l, rows = depth_and_water(site, length_m, site.cut_mm)
         stages.append(
             make_stage(
                 site,
@@ -189,7 +189,7 @@ def _edge_work(
                 quantities=(
                     Quantity("length, both sides", length_m, "m"),
                     Quantity("width", segment.width_m, "m"),
-                    *water_rows(site, water_l),
+                    *rows,
                 ),
                 water_l=water_l,
                 wait_min=signs_min,

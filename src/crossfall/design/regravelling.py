@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.source import GravelSource
-from crossfall.design.stages import cut_lengths, make_stage, part_name
+from crossfall.design.stages import cut_lengths, depth_and_water, make_stage, part_name
 from crossfall.design.transitions import transition_steps
 from crossfall.design.words import cubic_metres, litres, metres, millimetres, percent
 from crossfall.errors import InfeasibleError
@@ -275,37 +275,41 @@ def _base_stages(
         if plan.scarify_mm > 0
         else "Too little gravel to loosen: roughen the surface with the blade only"
     )
-    return tuple(
-        make_stage(
-            site,
-            job_id=job_id,
-            number=first + index,
-            name=part_name("Shape the base", index + 1, len(parts)),
-            span_m=(from_m, to_m),
-            treatment=Treatment.REGRAVELLING,
-            task="cutting",
-            passes=passes,
-            before=(
-                "Fix soft spots and open ditches first; gravel does not cure water",
-                loosen,
-                *transition_steps(site, from_m, to_m),
-            ),
-            later=("Close the windrow; the base carries the crown that the surface will have",),
-            checks=(
-                f"Base at {percent(design.shape.crossfall_pct)} crown, no soft spot, no standing"
-                " water",
-            ),
-            after=after,
-            quantities=(
-                Quantity("length", to_m - from_m, "m"),
-                Quantity("width", segment.width_m, "m"),
-            ),
-            water_l=site.water_l(to_m - from_m, site.cut_mm),
-            wait_min=signs_min,
-            needs_attachment="scarifier" if needs_teeth else "",
+    stages = []
+    for index, (from_m, to_m) in enumerate(parts):
+        water_l, rows = depth_and_water(site, to_m - from_m, site.cut_mm)
+        stages.append(
+            make_stage(
+                site,
+                job_id=job_id,
+                number=first + index,
+                name=part_name("Shape the base", index + 1, len(parts)),
+                span_m=(from_m, to_m),
+                treatment=Treatment.REGRAVELLING,
+                task="cutting",
+                passes=passes,
+                before=(
+                    "Fix soft spots and open ditches first; gravel does not cure water",
+                    loosen,
+                    *transition_steps(site, from_m, to_m),
+                ),
+                later=("Close the windrow; the base carries the crown that the surface will have",),
+                checks=(
+                    f"Base at {percent(design.shape.crossfall_pct)} crown, no soft spot, no"
+                    " standing water",
+                ),
+                after=after,
+                quantities=(
+                    Quantity("length", to_m - from_m, "m"),
+                    Quantity("width", segment.width_m, "m"),
+                    *rows,
+                ),
+                water_l=water_l,
+                wait_min=signs_min,
+                needs_attachment="scarifier" if needs_teeth else "",
+            )
         )
-        for index, (from_m, to_m) in enumerate(parts)
-    )
+    return tuple(stages)
 
 
 def _lift_stage(

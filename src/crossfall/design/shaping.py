@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
-from crossfall.design.stages import cut_lengths, make_stage, part_name, water_rows
+from crossfall.design.stages import cut_lengths, depth_and_water, make_stage, part_name
 from crossfall.design.transitions import transition_steps
 from crossfall.design.words import millimetres, percent
 from crossfall.formulas.grader import scarify_depth
@@ -141,7 +141,7 @@ def _shaping(
     stages = []
     for index, (from_m, to_m) in enumerate(parts):
         length_m = to_m - from_m
-        water_l = site.water_l(length_m, depth_mm)
+        water_l, rows = depth_and_water(site, length_m, depth_mm)
         stages.append(
             make_stage(
                 site,
@@ -160,22 +160,17 @@ def _shaping(
                 checks=checks,
                 after=after,
                 support=_roller(passes, length_m, is_rolled),
-                quantities=_quantities(site, length_m, depth_mm, water_l),
+                quantities=(
+                    Quantity("length", length_m, "m"),
+                    Quantity("width", segment.width_m, "m"),
+                    *rows,
+                ),
                 water_l=water_l,
                 wait_min=signs_min,
                 needs_attachment=needs_attachment,
             )
         )
     return tuple(stages)
-
-
-def _quantities(
-    site: Site, length_m: float, depth_mm: float, water_l: float
-) -> tuple[Quantity, ...]:
-    rows = [Quantity("length", length_m, "m"), Quantity("width", site.segment.width_m, "m")]
-    if depth_mm > 0:
-        rows.append(Quantity("depth worked", depth_mm, "mm"))
-    return (*rows, *water_rows(site, water_l))
 
 
 def _roller(passes: PassSet, length_m: float, is_rolled: bool) -> tuple[Support, ...]:

@@ -8,8 +8,7 @@ from crossfall.design.cost import PriceBook
 from crossfall.design.outfit import Outfit
 from crossfall.design.passes import PassBook
 from crossfall.design.source import SourceFinder
-from crossfall.formulas.compaction import water_volume
-from crossfall.formulas.gravel import compacted_volume
+from crossfall.design.water import layer_water_l
 from crossfall.model import Condition, PointFeature, Policy, Segment
 from crossfall.model.policy.design import DesignPolicy
 
@@ -74,20 +73,9 @@ class Site:
 
         Zero where the surface is moist enough, and where its moisture is unknown.
         """
-        if self.driest_pct is None or depth_mm <= 0:
+        if self.driest_pct is None:
             return 0.0
-        design, layer = (
-            self.tools.design,
-            self.tools.policy.moisture.materials.get(self.segment.material),
-        )
-        volume = compacted_volume(length_m, self.segment.width_m, depth_mm)
-        return 1000 * water_volume(
-            volume,
-            layer.dry_density_kg_m3 / 1000 if layer else design.gravel.dry_t_m3,
-            min(self.driest_pct, 30.0),
-            layer.optimum_pct if layer else design.water.target_pct,
-            allowance=design.water.allowance,
-        )
+        return layer_water_l(self.tools.policy, self.segment, length_m, depth_mm, self.driest_pct)
 
     @property
     def assumed(self) -> tuple[str, ...]:

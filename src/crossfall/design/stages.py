@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from crossfall.design.cost import Line
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
-from crossfall.design.words import percent
+from crossfall.design.water import DEPTH, water_row
 from crossfall.errors import InputError
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 from crossfall.model.need import Task
@@ -123,10 +123,14 @@ def part_name(name: str, number: int, n_parts: int) -> str:
     return name if n_parts == 1 else f"{name}, part {number} of {n_parts}"
 
 
-def water_rows(site: Site, water_l: float) -> tuple[Quantity, ...]:
-    """The card's line for water that is needed only on a dry day; none when none is."""
-    if water_l <= 0 or site.driest_pct is None:
-        return ()
-    tanks = water_l / site.tools.outfit.tank_l
-    note = f"{tanks:.1f} tanks, if at {percent(site.driest_pct)}"
-    return (Quantity("water, if dry", water_l, "L", note),)
+def depth_and_water(
+    site: Site, length_m: float, depth_mm: float
+) -> tuple[float, tuple[Quantity, ...]]:
+    """Litres for a worked depth on the driest day of the window, and the card's lines for both."""
+    water_l = site.water_l(length_m, depth_mm)
+    rows: list[Quantity] = [Quantity(DEPTH, depth_mm, "mm")] if depth_mm > 0 else []
+    if water_l > 0 and site.driest_pct is not None:
+        area = length_m * site.segment.width_m
+        tank = site.tools.outfit.tank_l
+        rows.append(water_row(water_l, tank_l=tank, now_pct=site.driest_pct, area_m2=area))
+    return water_l, tuple(rows)
