@@ -60,6 +60,13 @@ class GateVerdict:
 
 
 @dataclass(frozen=True, eq=False)
+class _Decided:
+    is_allowed: Bools
+    needs_water: Bools
+    p: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class GateTable:
     """Verdicts for every task, segment and day."""
 
@@ -84,19 +91,15 @@ class GateTable:
 
     def allowed(self, task: Task) -> Bools:
         """Whether the task may be done, with water where needed, (segment, day)."""
-        return np.asarray(self._plain[_known(task)] | self.needs_water(task))
+        return self._decided[_known(task)].is_allowed
 
     def needs_water(self, task: Task) -> Bools:
         """Whether it may be done only with a water truck, (segment, day)."""
-        if not self.has_water_truck:
-            return np.zeros((len(self.segment_ids), self.n_days), bool)
-        least = self._least(_known(task))
-        return np.asarray(~self._plain[task] & (self.p_watered[task] >= least))
+        return self._decided[_known(task)].needs_water
 
     def p(self, task: Task) -> Floats:
         """Chance that the surface permits the task as decided, (segment, day)."""
-        watered = self.needs_water(task)
-        return np.asarray(np.where(watered, self.p_watered[task], self.p_dry[task]))
+        return self._decided[_known(task)].p
 
     def verdict(
         self, segment_id: str, day: date, task: Task, *, axle_t: float | None = None
@@ -115,10 +118,9 @@ class GateTable:
         heavy = self._too_heavy(row, at, task, axle_t)
         if heavy:
             return GateVerdict("refused", 0.0, heavy)
-        if self._plain[_known(task)][row, at]:
-            decision = "allowed"
-        elif self.needs_water(task)[row, at]:
-            decision = "if_watered"
+        decided = self._decided[_known(task)]
+        if decided.is_allowed[row, at]:
+            decision = "if_watered" if decided.needs_water[row, at] else "allowed"
         return GateVerdict(
             decision, float(self.p(task)[row, at]), self._reason(segment_id, day, task, decision)
         )
@@ -149,12 +151,20 @@ class GateTable:
         return ""
 
     @cached_property
-    def _plain(self) -> dict[Task, Bools]:
-        return {task: self.p_dry[task] >= self._least(task) for task in TASKS}
-
-    def _least(self, task: Task) -> float:
-        # A chance of exactly nothing is never enough, whatever the setting
-        return max(self.policy.least_chance[task], 1e-9)
+    def _decided(self) -> dict[Task, _Decided]:
+        """Each task decided for all segments and days, once."""
+        found = {}
+        for task in TASKS:
+            # A chance of exactly nothing is never enough, whatever the setting
+            least = max(self.policy.least_chance[task], 1e-9)
+            plain = self.p_dry[task] >= least
+            if self.has_water_truck:
+                share = self.policy.without_water_share
+                plain &= self.p_dry[task] >= share * self.p_watered[task]
+            watered = ~plain & (self.p_watered[task] >= least) & self.has_water_truck
+            p = np.where(watered, self.p_watered[task], self.p_dry[task])
+            found[task] = _Decided(plain | watered, watered, p)
+        return found
 
     def _reason(self, segment_id: str, day: date, task: Task, decision: Decision) -> str:
         row, at = self.index(segment_id), self.state.day_index(day)
@@ -181,7 +191,10 @@ class GateTable:
             return f"Too unsure, only about {_tenths(chance)} ({figures})."
         if decision != "refused" and rule.permission == "no":
             word = surface_word(seen).lower()
-            return f"May yet turn out, about {_tenths(chance)}; likely: {word} ({figures})."
+            how = "May yet turn out with water" if decision == "if_watered" else "May yet turn out"
+            return f"{how}, about {_tenths(chance)}; likely: {word} ({figures})."
+        if decision == "if_watered" and rule.permission == "yes":
+            return f"Only with water at hand, about {_tenths(chance)} ({figures})."
         sure = "" if decision == "refused" or chance >= _SURE else f"; about {_tenths(chance)}"
         return f"{rule.says} ({figures}{sure})."
 

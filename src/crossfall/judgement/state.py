@@ -159,14 +159,12 @@ class MoistureState:
     def most_likely(self, segment_id: str, day: date) -> MoistureClass:
         """The class most members agree on; the wetter one when two are alike."""
         group, at = self._place(segment_id, day)
-        counts = np.bincount(self.group_classes[:, group, at], minlength=len(MoistureClass))
-        return MoistureClass(int(np.argmax(counts)))
+        return MoistureClass(int(self._likely[0][group, at]))
 
     def likely_surface(self, segment_id: str, day: date) -> MoistureClass:
         """The same by the surface alone, whatever the thaw did below."""
         group, at = self._place(segment_id, day)
-        counts = np.bincount(self.group_surface_classes[:, group, at], minlength=len(MoistureClass))
-        return MoistureClass(int(np.argmax(counts)))
+        return MoistureClass(int(self._likely[1][group, at]))
 
     def part_classes(self, segment_id: str, day: date) -> dict[str, tuple[MoistureClass, float]]:
         """Most likely class and chance of workable for each part of the day.
@@ -190,32 +188,11 @@ class MoistureState:
         return foreman_sentence(self.figures(segment_id, day))
 
     def figures(self, segment_id: str, day: date) -> DayFigures:
-        """The figures behind :meth:`reason`."""
-        group, at = self._place(segment_id, day)
-        rain = self._rain_by_group[:, group]
-        before = (
-            self.site_rain_before_mm[:, self.site_of_group[group]] if at == 0 else rain[:, at - 1]
-        )
-        classes = self.group_classes[:, group, at]
-        likely = self.most_likely(segment_id, day)
-        agree = classes == likely
-        parts = self.part_classes(segment_id, day)
-        return DayFigures(
-            likely=likely,
-            chance=float(agree.mean()),
-            chance_workable=float((classes == MoistureClass.WORKABLE).mean()),
-            moisture_pct=_median(self.group_moisture_pct[agree, group, at]),
-            optimum_pct=float(self.groups.optimum_pct[group]),
-            rain_before_mm=_median(before[agree]),
-            rain_mm=_median(rain[agree, at]),
-            is_rain_to_blame=_share(rain[agree, at] > self.policy.rain_limit_mm) > 0.5,
-            is_thaw_weak=bool(self.thaw_weak[self.index(segment_id), at]),
-            workable_from=next(
-                (name for name in DAY_PARTS if parts[name][0] is MoistureClass.WORKABLE), None
-            ),
-            lead_days=at,
-            seen=_seen(self.looks_of_group[group], day),
-        )
+        """The figures behind :meth:`reason`; the same for all segments of a group."""
+        place = self._place(segment_id, day)
+        if place not in self._known_figures:
+            self._known_figures[place] = self._figures(segment_id, day)
+        return self._known_figures[place]
 
     def fan(
         self, segment_id: str, shares: tuple[float, ...] = (0.1, 0.25, 0.5, 0.75, 0.9)
@@ -242,6 +219,46 @@ class MoistureState:
     def _rain_by_group(self) -> Floats:
         rain = self.site_rain_mm[:, self.site_of_group]
         return np.where(self.groups.station[:, None] < 0, np.nan, rain)
+
+    def _figures(self, segment_id: str, day: date) -> DayFigures:
+        group, at = self._place(segment_id, day)
+        rain = self._rain_by_group[:, group]
+        before = (
+            self.site_rain_before_mm[:, self.site_of_group[group]] if at == 0 else rain[:, at - 1]
+        )
+        classes = self.group_classes[:, group, at]
+        likely = self.most_likely(segment_id, day)
+        agree = classes == likely
+        parts = self.part_classes(segment_id, day)
+        return DayFigures(
+            likely=likely,
+            chance=float(agree.mean()),
+            chance_workable=float((classes == MoistureClass.WORKABLE).mean()),
+            moisture_pct=_median(self.group_moisture_pct[agree, group, at]),
+            optimum_pct=float(self.groups.optimum_pct[group]),
+            rain_before_mm=_median(before[agree]),
+            rain_mm=_median(rain[agree, at]),
+            is_rain_to_blame=_share(rain[agree, at] > self.policy.rain_limit_mm) > 0.5,
+            is_thaw_weak=bool(self.thaw_weak[self.index(segment_id), at]),
+            workable_from=next(
+                (name for name in DAY_PARTS if parts[name][0] is MoistureClass.WORKABLE), None
+            ),
+            lead_days=at,
+            seen=_seen(self.looks_of_group[group], day),
+        )
+
+    @cached_property
+    def _known_figures(self) -> dict[tuple[int, int], DayFigures]:
+        return {}
+
+    @cached_property
+    def _likely(self) -> tuple[Classes, Classes]:
+        """Most frequent class of each group and day, with and without the thaw below."""
+        found = []
+        for classes in (self.group_classes, self.group_surface_classes):
+            counts = np.stack([(classes == cls).sum(axis=0) for cls in MoistureClass])
+            found.append(np.argmax(counts, axis=0).astype(np.int8))
+        return found[0], found[1]
 
     def _place(self, segment_id: str, day: date) -> tuple[int, int]:
         return int(self.groups.of_segment[self.index(segment_id)]), self.day_index(day)

@@ -98,6 +98,14 @@ class GatePolicy:
         unit="1",
         doc="A task is refused below this chance of a surface that permits it",
     )
+    without_water_share: float = setting(
+        0.5,
+        unit="1",
+        doc="Where a water truck is at hand, work goes without it only if the chance without is"
+        " at least this share of the chance with it",
+        low=0.0,
+        high=1.0,
+    )
     weak_axle_t: float = setting(
         5.1,
         unit="t",
