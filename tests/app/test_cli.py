@@ -221,6 +221,52 @@ def test_a_damaged_store_is_diagnosed_and_replaced(crossfall, office):
     assert crossfall("doctor", office).code == 0
 
 
+def test_one_road_is_laid_out(crossfall, office):
+    asked = ("design", "Road 1", "--on", FIRST_DAY, "-w", office)
+    (job,) = crossfall(*asked, "--json").json["jobs"]
+    assert (job["segment_id"], job["treatment"]) == ("R1", "blading")
+    assert job["work_h"] == pytest.approx(
+        sum(sum(stage["pass_minutes"]) for stage in job["stages"]) / 60
+    )
+    (asked_for,) = crossfall(*asked, "--treatment", "reshaping", "--json").json["jobs"]
+    assert asked_for["work_h"] > job["work_h"]
+    assert "Reshape: Road 1 (R1" in crossfall(*asked, "--treatment", "reshaping").out
+    assert crossfall(*asked, "--treatment", "paving").is_refused("expected blading, reshaping")
+    assert crossfall("design", "Nowhere", "-w", office).is_refused("road 'Nowhere' is neither")
+
+
+@pytest.mark.parametrize("name", ["out.geojson", "out.gpkg", "out.csv"])
+def test_roads_come_back_as_they_were_handed_out(crossfall, office, files, name):
+    assert crossfall("export", files / name, "-w", office).code == 0
+    back = crossfall("import", files / name, "-w", office, "--json").json
+    assert (back["added"], back["changed"], back["vanished"]) == (0, 0, 0)
+    assert crossfall("export", files / name, "-w", office).is_refused("exists already")
+    assert crossfall("export", files / name, "--replace", "-w", office).code == 0
+
+
+def test_fleet_survey_and_policy_come_back_too(crossfall, office, files):
+    before = repository.load_district()
+    for what, name in (("fleet", "f.toml"), ("conditions", "c.csv"), ("policy", "p.toml")):
+        told = crossfall("export", files / name, "--what", what, "-w", office)
+        assert told.code == 0, told.err
+    folder = files / "second"
+    crossfall("init", folder, "--currency", "CAD")
+    told = crossfall(
+        "import", files / "roads.geojson", "--fleet", files / "f.toml", "--policy",
+        files / "p.toml", "--conditions", files / "c.csv", "--accept", "-w", folder,
+    )  # fmt: skip
+    assert told.code == 0, told.err
+    after = repository.load_district()
+    assert after.fleet == before.fleet
+    assert after.conditions == before.conditions
+    assert after.policy == before.policy
+    bad = crossfall("export", files / "f.csv", "--what", "fleet", "-w", office)
+    assert bad.is_refused("does not end in .toml")
+    assert crossfall("export", files / "x.gpkg", "--what", "money", "-w", office).is_refused(
+        "money"
+    )
+
+
 @pytest.mark.slow
 def test_the_demo_does_the_main_job(crossfall, tmp_path):
     folder = tmp_path / "valley"

@@ -17,7 +17,9 @@ import typer
 from crossfall.errors import Cancelled, CrossfallError, InfeasibleError
 from crossfall_app.cli.ask import COMMANDS as ASK
 from crossfall_app.cli.bring import COMMANDS as BRING
+from crossfall_app.cli.hand_out import COMMANDS as HAND_OUT
 from crossfall_app.cli.keep import COMMANDS as KEEP
+from crossfall_app.cli.lay_out import COMMANDS as LAY_OUT
 from crossfall_app.cli.speak import complain, remark, say
 from crossfall_app.cli.start import COMMANDS as START
 from crossfall_app.cli.week import COMMANDS as WEEK
@@ -47,7 +49,7 @@ def build() -> typer.Typer:
 
 def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
     """Name, function, and whether it is kept out of the help."""
-    return (*START, *BRING, *ASK, *WEEK, *KEEP)
+    return (*START, *BRING, *ASK, *WEEK, *LAY_OUT, *HAND_OUT, *KEEP)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -14,6 +14,7 @@ from crossfall.model.common import Progress, quiet
 def say(text: str = "") -> None:
     """A line of the result."""
     sys.stdout.write(text + "\n")
+    sys.stdout.flush()
 
 
 def say_json(result: dict[str, Any]) -> None:
