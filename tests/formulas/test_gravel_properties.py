@@ -15,10 +15,9 @@ from crossfall.formulas.gravel import (
     loose_volume,
     n_lifts,
     n_loads,
-    stake_positions,
 )
 from crossfall.formulas.hauling import slowest, truck_rate, trucks_to_match
-from crossfall.formulas.stakes import stakes_by_volume, volume_between
+from crossfall.formulas.stakes import load_starts, volume_between
 
 lengths = st.floats(1.0, 20_000.0)
 widths = st.floats(2.5, 14.0)
@@ -51,30 +50,28 @@ def test_loads_carry_at_least_the_volume(loose, body, payload, rho):
 
 
 @given(lengths, st.integers(1, 400))
-def test_even_stakes_cover_the_length(length, n):
-    at = np.array(stake_positions(length, n))
+def test_even_loads_cover_the_length(length, n):
+    at = load_starts([0.0, length], [0.6, 0.6], n)
     assert at.size == n
-    assert np.allclose(np.diff(at), length / n)
-    assert at[0] - length / n / 2 == pytest.approx(0.0, abs=1e-6)
-    assert at[-1] + length / n / 2 == pytest.approx(length)
+    assert np.allclose(np.diff([*at, length]), length / n)
 
 
 @given(
     st.lists(st.tuples(st.floats(1.0, 500.0), st.floats(0.05, 3.0)), min_size=2, max_size=8),
     st.integers(1, 60),
 )
-def test_stakes_by_volume_share_the_volume_evenly(stretches, n):
+def test_loads_share_the_volume_evenly_whatever_the_width(stretches, n):
     at = np.cumsum([0.0, *(length for length, _ in stretches[1:])])
     area = np.array([each for _, each in stretches])
-    stakes = stakes_by_volume(at, area, n)
+    starts = load_starts(at, area, n)
     total = volume_between(at, area)[-1]
-    assert np.all(np.diff(stakes) > 0)
-    assert stakes[0] >= 0
-    assert stakes[-1] <= at[-1]
-    fine = np.union1d(np.linspace(0, at[-1], 4001), np.concatenate([at, stakes]))
-    behind = volume_between(fine, np.interp(fine, at, area))
-    found = np.interp(stakes, fine, behind)
-    assert found == pytest.approx((np.arange(n) + 0.5) / n * total, rel=1e-4)
+    assert np.all(np.diff(starts) > 0)
+    assert starts[0] == 0
+    assert starts[-1] < at[-1]
+    points = np.union1d(at, starts)
+    behind = volume_between(points, np.interp(points, at, area))
+    found = np.interp(starts, points, behind)
+    assert found == pytest.approx(np.arange(n) / n * total, rel=1e-6, abs=1e-6 * total)
 
 
 @given(st.floats(0, 5000), st.floats(0, 20), st.floats(1, 20))
@@ -119,4 +116,4 @@ def test_arrays_go_through_as_numbers_do():
 )
 def test_a_bad_profile_is_refused(at, area, words):
     with pytest.raises(InputError, match=words):
-        stakes_by_volume(at, area, 3)
+        load_starts(at, area, 3)

@@ -26,9 +26,9 @@ from crossfall.formulas.gravel import (
     n_lifts,
     n_loads,
     section_area,
-    stake_positions,
 )
 from crossfall.formulas.hauling import Pace, slowest, truck_cycle, truck_rate, trucks_to_match
+from crossfall.formulas.stakes import load_starts, volume_between
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 
 _LEAST_LOAD_M3 = 0.5
@@ -326,7 +326,8 @@ def _lift_stage(
     design, gravel = site.tools.design, site.tools.design.gravel
     from_m, to_m = span_m
     length = to_m - from_m
-    compacted = plan.area_m2 * length
+    at_m, area_m2 = _profile(site, plan.area_m2, from_m, to_m)
+    compacted = float(volume_between(at_m, area_m2)[-1])
     loose = loose_volume(compacted, gravel.bulking)
     loads = n_loads(loose, plan.load_m3)
     water_l = 1000 * _water_m3(site, compacted)
@@ -380,7 +381,10 @@ def _lift_stage(
             Quantity("water", water_l, "L"),
             Quantity("trucks", plan.n_trucks, "each", f"slowest: {plan.pace.bottleneck}"),
         ),
-        stakes=_stakes(length, loads, lift),
+        stakes=tuple(
+            Stake(index + 1, at - from_m, f"lift {lift}, load {index + 1}")
+            for index, at in enumerate(load_starts(at_m, area_m2, loads).tolist())
+        ),
         water_l=water_l,
         wait_min=design.stage.signs_min,
         least_min=paced_min,
@@ -388,11 +392,23 @@ def _lift_stage(
     )
 
 
-def _stakes(length_m: float, loads: int, lift: int) -> tuple[Stake, ...]:
-    return tuple(
-        Stake(index + 1, at_m, f"lift {lift}, load {index + 1}")
-        for index, at_m in enumerate(stake_positions(length_m, loads))
-    )
+def _profile(
+    site: Site, area_m2: float, from_m: float, to_m: float
+) -> tuple[list[float], list[float]]:
+    """Chainages and areas of a lift, with nothing on bridge decks and rails."""
+    gravel = site.tools.design.gravel
+    bare = {"bridge": gravel.deck_m, "rail_crossing": gravel.rails_m}
+    at, area, reached = [from_m], [area_m2], from_m
+    for feature in site.features:
+        if feature.kind not in bare or feature.at_m is None:
+            continue
+        half = bare[feature.kind] / 2
+        low, high = max(feature.at_m - half, reached), min(feature.at_m + half, to_m)
+        if high > low:
+            at.extend((low, low, high, high))
+            area.extend((area_m2, 0.0, 0.0, area_m2))
+            reached = high
+    return [*at, to_m], [*area, area_m2]
 
 
 def _from(source: GravelSource) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from crossfall.errors import InputError
-from crossfall.formulas.given import Num, at_least, count, density, percent, positive, within
+from crossfall.formulas.given import Num, at_least, density, percent, positive, within
 
 
 def section_area(
@@ -163,23 +163,6 @@ def load_length(load_m3: Num, width_m: Num, depth_mm: Num, bulking: Num) -> Num:
     """
     positive("load_m3", load_m3)
     return load_m3 / (loose_volume(section_area(width_m, depth_mm), bulking))
-
-
-def stake_positions(length_m: float, n_stakes: int) -> tuple[float, ...]:
-    """Middles of equal lengths, re-spaced so that the last load is not short. [m]
-
-    Each load covers ``L / n``; the first marker stands half of that from the start.
-
-    Examples
-    --------
-    >>> stake_positions(60.0, 4)
-    (7.5, 22.5, 37.5, 52.5)
-    >>> stake_positions(9.0, 1)
-    (4.5,)
-    """
-    positive("length_m", length_m)
-    spacing = length_m / count("n_stakes", n_stakes)
-    return tuple((number + 0.5) * spacing for number in range(int(n_stakes)))
 
 
 def crown_fill(width_m: Num, old_pct: Num, new_pct: Num) -> Num:

@@ -33,8 +33,11 @@ def volume_between(at_m: npt.ArrayLike, area_m2: npt.ArrayLike) -> Floats:
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
-def stakes_by_volume(at_m: npt.ArrayLike, area_m2: npt.ArrayLike, n_stakes: int) -> Floats:
-    """Chainages at which half of each load's volume lies behind and half ahead. [m]
+def load_starts(at_m: npt.ArrayLike, area_m2: npt.ArrayLike, n_loads: int) -> Floats:
+    """Chainages at which each load begins, when all carry the same volume. [m]
+
+    A load is dumped from its marker up to the next one, the last up to the end, so that none is
+    short. Where nothing is placed, on a bridge deck for example, the marker stands behind it.
 
     Raises
     ------
@@ -43,24 +46,26 @@ def stakes_by_volume(at_m: npt.ArrayLike, area_m2: npt.ArrayLike, n_stakes: int)
 
     Examples
     --------
-    >>> stakes_by_volume([0.0, 60.0], [1.0, 1.0], 4).tolist()
-    [7.5, 22.5, 37.5, 52.5]
-    >>> stakes_by_volume([0.0, 40.0, 40.0, 60.0, 60.0, 100.0], [1, 1, 0, 0, 1, 1], 2).tolist()
-    [20.0, 80.0]
+    >>> load_starts([0.0, 60.0], [1.0, 1.0], 4).tolist()
+    [0.0, 15.0, 30.0, 45.0]
+    >>> load_starts([0.0, 40.0, 40.0, 60.0, 60.0, 100.0], [1, 1, 0, 0, 1, 1], 2).tolist()
+    [0.0, 60.0]
     """
     at, area = _profile(at_m, area_m2)
     volume = volume_between(at, area)
-    n = count("n_stakes", n_stakes)
+    n = count("n_loads", n_loads)
     if not volume[-1] > 0:
         raise InputError("the lift has no volume; give a width and a thickness above 0")
-    wanted = (np.arange(n) + 0.5) / n * volume[-1]
-    part = np.searchsorted(volume, wanted, side="left") - 1
+    wanted = np.arange(n) / n * volume[-1]
+    # A hair more, so that a marker due at the edge of a deck steps over it
+    part = np.searchsorted(volume, wanted + 1e-9 * volume[-1], side="right") - 1
     start, low = at[part], area[part]
-    length, rest = at[part + 1] - start, wanted - volume[part]
+    length, rest = at[part + 1] - start, np.maximum(wanted - volume[part], 0.0)
     rise = (area[part + 1] - low) / length
     # rest = low x + rise x² / 2, solved in the form that stays exact where the width is even
     root = np.sqrt(np.maximum(low**2 + 2 * rise * rest, 0.0))
-    return np.asarray(start + 2 * rest / (low + root), dtype=np.float64)
+    ahead = np.divide(2 * rest, low + root, out=np.zeros_like(rest), where=low + root > 0)
+    return np.asarray(start + ahead, dtype=np.float64)
 
 
 def _profile(at_m: npt.ArrayLike, area_m2: npt.ArrayLike) -> tuple[Floats, Floats]:

@@ -22,6 +22,7 @@ from crossfall.report.card_fit import fitted, split_evenly
 from crossfall.report.figures import System, check_system, figure, number, reword
 from crossfall.report.sketch import key_of, map_height, sketch_svg
 from crossfall.report.strip import strip_svg
+from crossfall.units import convert
 
 _PAPERS = {"a4": ("a4", 186.0, 274.0), "letter": ("us-letter", 191.9, 256.4)}
 """Name for the typesetter, and width and height between the margins [mm]."""
@@ -238,11 +239,12 @@ def _stake_note(card: JobCard, system: System) -> str:
     if not card.stakes:
         return ""
     _, sign = figure(1.0, "m", system)
-    gap = 2 * card.stakes[0].at_m
-    spacing = number(gap if system == "metric" else gap / 0.3048, "km/h")
+    gap = (card.to_m - card.from_m) / len(card.stakes)
+    spacing = number(gap if system == "metric" else convert(gap, "m", "ft"), "km/h")
     return (
-        f"Chainage in {sign} from the start of the segment; {spacing} {sign} to a load, evenly"
-        " spaced so that the last is not short. None on a bridge deck, pavement or rails."
+        f"Chainage in {sign} from the start of the segment. Each load begins at its marker; about"
+        f" {spacing} {sign} to a load, all alike, the last up to the end. None on a bridge deck,"
+        " pavement or rails."
     )
 
 

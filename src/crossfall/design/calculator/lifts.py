@@ -17,7 +17,7 @@ from crossfall.formulas.gravel import (
     n_loads,
     section_area,
 )
-from crossfall.formulas.stakes import stakes_by_volume, volume_between
+from crossfall.formulas.stakes import load_starts, volume_between
 from crossfall.model.policy.design import GravelPractice
 
 
@@ -41,7 +41,7 @@ class Lift:
     dry_t: float
     n_loads: int
     stakes_m: tuple[float, ...]
-    """Chainage of each load's marker [m]."""
+    """Chainage at which each load begins; it is dumped up to the next marker [m]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +166,7 @@ def regravel(
                 loose_m3=loose,
                 dry_t=mass(compacted, dry_t_m3),
                 n_loads=loads,
-                stakes_m=tuple(stakes_by_volume(at, area, loads).tolist()),
+                stakes_m=tuple(load_starts(at, area, loads).tolist()),
             )
         )
     widest = max(max(each.start_m, each.end_m) for each in road)

@@ -179,6 +179,16 @@ class GravelPractice:
     ramp_m: float = setting(
         15.0, unit="m", doc="Ramp at the open end of a lift overnight.", low=5.0, high=60.0
     )
+    deck_m: float = setting(
+        12.0,
+        unit="m",
+        doc="Bridge deck that gets no gravel, where its length is not known.",
+        low=2.0,
+        high=200.0,
+    )
+    rails_m: float = setting(
+        6.0, unit="m", doc="Length at a rail crossing that gets no gravel.", low=3.0, high=30.0
+    )
     spot_share: float = setting(
         0.10, unit="-", doc="Share of the length that spot gravel covers.", low=0.01, high=0.5
     )
