@@ -51,6 +51,15 @@ def test_a_gauge_reading_brings_last_nights_local_storm():
     assert "32 mm the day before" in state.reason("s0", TODAY)
 
 
+def test_between_gauge_and_station_we_are_unsure():
+    state = state_of(look(rain_mm=32.0))
+    spread = state.moisture_pct[:, :, 0].std(axis=0)
+    # Sure at the gauge and far from it, unsure half way, where the storm may have ended
+    assert spread[0] < 0.8
+    assert spread[19] < 0.8
+    assert spread[5] > 1.5
+
+
 def test_a_reading_fills_a_missing_station_figure():
     record = weather(rain={30: 9.0})
     record.rain_mm[-1] = np.nan

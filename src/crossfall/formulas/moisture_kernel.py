@@ -11,11 +11,11 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+from crossfall.formulas.runoff import ABSTRACTION
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
-
-_ABSTRACTION = 0.2  # TR-55, as in crossfall.formulas.runoff; a compiled loop cannot import it late
 
 
 @njit(cache=True, nogil=True)
@@ -60,7 +60,7 @@ def layer_steps(
             rew = rew_mm[member, segment]
             slow = 1.0 / (tew - rew)
             storage = storage_mm[segment]
-            first_loss = _ABSTRACTION * storage
+            first_loss = ABSTRACTION * storage
             share = drain_share[segment]
             factor = et_factor[segment]
             frozen_at = freeze_through[segment]

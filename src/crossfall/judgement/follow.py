@@ -88,6 +88,9 @@ def follow_layer(
     age = np.where(seen >= 0, n_past - seen, 0)
     kept = np.exp(-2 * age / policy.observation_memory_days)
     spread = np.sqrt(policy.start_spread_pct**2 * (1 - kept) + spread**2 * kept)
+    # Where station and gauges disagree and nobody looked, a storm may or may not have come
+    doubt = np.where(seen < 0, np.minimum(timeline.rain_doubt_mm[site], layer.tew_mm), 0.0)
+    spread = np.hypot(spread, doubt / per_pct)
     rng = np.random.default_rng([seed, 5])
     noise = rng.standard_normal((n_members, 1))
     factor = np.clip(1 + policy.rew_spread * rng.standard_normal(n_members), 0.5, 1.5)

@@ -57,6 +57,8 @@ class Timeline:
     weather: Weather
     rain_mm: Floats
     """As recorded or forecast, NaN where missing [mm]."""
+    rain_doubt_mm: Floats
+    """Per site: standard deviation of recent rain, where station and gauges disagree [mm]."""
     frost_start: Floats
     """Frost index at the start of each day, shaped as ``weather``."""
     freezing_c_day: Floats
@@ -126,10 +128,15 @@ def build_timeline(
     )
     of_site = np.array([site.station for site in sites], dtype=np.int64)
     rain = np.stack([table.rain_mm for table in tables], axis=1)[:, of_site]
+    doubt = np.zeros(len(sites))
     for i, site in enumerate(sites):
         for reading in site.readings:
             at = (reading.day - start).days
             if 0 <= at < n_warm:
+                aside = _doubt_mm(rain[:, i, at], reading) * np.exp(
+                    -max(n_past - 1 - at, 0) / policy.observation_memory_days
+                )
+                doubt[i] = np.hypot(doubt[i], aside)
                 rain[:, i, at] = blend_rain(rain[:, i, at], reading)
     tmean = np.stack([(table.tmin_c + table.tmax_c) / 2 for table in tables], axis=1)
     warmth = _warmth(bridge_gaps(tmean), stations, span, policy)
@@ -139,6 +146,7 @@ def build_timeline(
         span,
         n_past,
         rain,
+        doubt,
         et0[:, of_site],
         warmth.at(of_site),
         tuple(dict.fromkeys(notes)),
@@ -161,6 +169,12 @@ def bridge_gaps(tmean_c: Floats) -> Floats:
         else:
             row[:] = _MILD_C
     return rows.reshape(tmean_c.shape)
+
+
+def _doubt_mm(station_mm: Floats, reading: Reading) -> float:
+    """Spread of a rain that is the gauge's with the reading's weight, else the station's [mm]."""
+    apart = float(np.nan_to_num(np.abs(reading.rain_mm - station_mm).mean()))
+    return float(np.sqrt(reading.weight * (1 - reading.weight))) * apart
 
 
 def _evaporation(
@@ -257,6 +271,7 @@ def _feel(
     span: Span,
     n_past: int,
     rain: Floats,
+    doubt: Floats,
     et0: Floats,
     warmth: _Warmth,
     notes: tuple[str, ...],
@@ -294,6 +309,7 @@ def _feel(
             np.concatenate([is_weak, is_weak]) if is_doubled else is_weak,
         ),
         rain_mm=rain,
+        rain_doubt_mm=doubt,
         frost_start=np.concatenate([np.zeros_like(frost[..., :1]), frost[..., :-1]], axis=-1),
         freezing_c_day=warmth.season.freezing_c_day,
         thawing_c_day=warmth.season.thawing_c_day,
