@@ -13,6 +13,8 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from crossfall.errors import InputError, UnitsError
 from crossfall.io.export import write_network
@@ -335,3 +337,41 @@ def test_an_export_whose_line_was_moved_off_its_node(tmp_path: Path) -> None:
     anew = read_network(path, options=NetworkOptions(keep_lines=False)).report
     assert anew.n_segments >= 1
     assert any("drawn as" in str(problem) for problem in anew.problems)
+
+
+_SMALL_OSM = b"""<?xml version="1.0" encoding="UTF-8"?>
+<osm version="0.6"><node id="1" lat="40.0" lon="-107.0"/><node id="2" lat="40.1" lon="-107.0"/>
+<way id="1"><nd ref="1"/><nd ref="2"/><tag k="highway" v="track"/></way></osm>
+"""
+
+
+@pytest.fixture(scope="module")
+def good_files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    folder = tmp_path_factory.mktemp("good")
+    source = _geojson(folder, _feature(_GOOD, id="R1", surface="gravel"))
+    network = read_network(source).network
+    files = {"roads.osm": _SMALL_OSM, "agency.gpkg": _agency_package(folder).read_bytes()}
+    for name in ("own.geojson", "own.gpkg", "own.csv"):
+        files[name] = write_network(network, folder / name).read_bytes()
+    return files
+
+
+@pytest.mark.parametrize("name", ["roads.osm", "agency.gpkg", "own.geojson", "own.gpkg", "own.csv"])
+@settings(
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(data=st.data())
+def test_whatever_happened_to_a_file_it_is_read_or_refused(
+    good_files: dict[str, bytes], tmp_path: Path, name: str, data: st.DataObject
+) -> None:
+    """Any other exception would be a stack trace on somebody's screen."""
+    content = bytearray(good_files[name])
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(content) - 1))
+        content[at : at + data.draw(st.integers(0, 60))] = data.draw(st.binary(max_size=8))
+    path = tmp_path / name
+    path.write_bytes(bytes(content))
+    try:
+        read_network(path)
+    except InputError as error:
+        assert name in str(error)  # noqa: PT017

@@ -163,5 +163,5 @@ def test_names_that_say_no_format_and_folders_that_are_not_there(
 ) -> None:
     with pytest.raises(InputError, match=r"roads\.shp .* expected \.geojson, \.gpkg, \.csv"):
         write_network(small, tmp_path / "roads.shp")
-    with pytest.raises(InputError, match="'nowhere' for .* is not there"):
+    with pytest.raises(InputError, match=r"'nowhere' for .* is not there"):
         write_network(small, tmp_path / "nowhere" / "roads.csv")

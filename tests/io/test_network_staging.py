@@ -92,6 +92,18 @@ def test_what_people_settled_is_carried_over(tmp_path: Path) -> None:
     assert told.segment_by_id["b"].surface == "paved"
 
 
+def test_the_parts_of_a_split_road_inherit_what_was_settled(tmp_path: Path) -> None:
+    settled = settle_surfaces(_roads(tmp_path, _MILL), {"b": "earth"})
+    side = 'd,Side Road,gravel,,"LINESTRING (-107.004 40.01, -107.004 40)"'
+    again = carry_over(settled, _roads(tmp_path, _MILL, side))
+    parts = [s for s in again.segments if s.route == "Mill Lane"]
+    assert len(parts) == 2
+    assert {(s.surface, s.surface_source, s.is_maintained) for s in parts} == {
+        ("earth", "agency", True)
+    }
+    assert {s.surface for s in again.segments if s.route == "Side Road"} == {"gravel"}
+
+
 def test_features_that_come_and_go(shared_data: Path) -> None:
     network = read_network(shared_data / "nets" / "liechtenstein-2013.osm.pbf").network
     fewer = replace(network, features=network.features[5:])

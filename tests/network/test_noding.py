@@ -11,13 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crossfall.network import RoadFacts
-from crossfall.network.noding import (
-    absorb_bridges,
-    crossings,
-    cut_at_junctions,
-    join_at,
-    without_doubled,
-)
+from crossfall.network.noding import crossings, cut_at_junctions, join_at
+from crossfall.network.tidying import absorb_bridges, without_doubled
 from roads_on_paper import GRAVEL, PLANE, lines, noded
 
 

@@ -135,7 +135,9 @@ def named(base: str, *parts: str) -> str:
     >>> named("w12", "n1", "n2") == named("w12", "n2", "n1")
     True
     """
-    digest = blake2b("|".join(sorted(parts)).encode(), digest_size=4).hexdigest()
+    # Behind a line's own key four bytes tell its pieces apart; alone they must tell all apart
+    size = 4 if len(base) > 1 else 6
+    digest = blake2b("|".join(sorted(parts)).encode(), digest_size=size).hexdigest()
     return f"{base}-{digest}" if base else f"s-{digest}"
 
 

@@ -15,17 +15,16 @@ from crossfall.network.features import attach_features
 from crossfall.network.noding import (
     Edges,
     Gap,
-    absorb_bridges,
     crossings,
     cut_at_junctions,
     join_at,
     plane_of,
     snap_ends,
-    without_doubled,
 )
 from crossfall.network.projection import LocalPlane
 from crossfall.network.roads import Floats, RoadLines
 from crossfall.network.segmentation import make_segments
+from crossfall.network.tidying import absorb_bridges, without_doubled
 
 _EARTH_KM = 6371.0
 

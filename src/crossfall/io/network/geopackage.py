@@ -43,7 +43,7 @@ def open_package(path: Path) -> sqlite3.Connection:
     try:
         package = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
         package.execute("SELECT count(*) FROM gpkg_geometry_columns").fetchone()
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise InputError(
             f"{path.name} is not a GeoPackage that can be read ({error}); it may have been cut"
             " short: fetch it again"
@@ -61,12 +61,15 @@ def layer_table(
     package: sqlite3.Connection, name: str, file: str, *, may_be_empty: bool = False
 ) -> LineTable:
     """All rows of a layer."""
-    geometry, srs_id = _rows(
+    told = _rows(
         package,
         "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = ?",
         file,
         name,
-    )[0]
+    )
+    if not told:
+        raise InputError(f"{file}: layer {name!r} is damaged; export it again")
+    geometry, srs_id = told[0]
     info = _rows(package, f"PRAGMA table_info({_quoted(name)})", file)
     names = [str(row[1]) for row in info]
     key = next((str(row[1]) for row in info if row[5]), None)
@@ -161,7 +164,7 @@ def _rows(package: sqlite3.Connection, sql: str, file: str, *values: Any) -> lis
                 " layer again with that encoding"
             ) from None
         raise InputError(f"{file} cannot be read ({error}); export it again") from None
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise InputError(
             f"{file} is damaged ({error}); it was probably cut short: fetch it again"
         ) from None

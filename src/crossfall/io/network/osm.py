@@ -83,10 +83,10 @@ def _objects(path: Path) -> Iterator[FoundPoint | Way]:
                     if len(vertices) < len(each.nodes):
                         wanted[_CUT] = "yes"
                     yield (f"w{each.id}", wanted, vertices)
-    except RuntimeError as error:
+    except (RuntimeError, ValueError, osmium.InvalidLocationError) as error:
         said = str(error).strip().rstrip(".") or "no reason given"
-        cause = "is damaged or not UTF-8" if "token)" in said else "was probably cut short"
-        cause = "was probably cut short" if "unclosed token" in said else cause
+        is_damaged = not isinstance(error, RuntimeError) or "invalid token" in said
+        cause = "is damaged or not UTF-8" if is_damaged else "was probably cut short"
         raise InputError(
             f"{path.name} cannot be read as OpenStreetMap data ({said}); it {cause}: fetch it again"
         ) from None

@@ -139,17 +139,29 @@ def compare(old: Network, new: Network, *, policy: NetworkPolicy | None = None) 
     )
 
 
-def carry_over(old: Network, new: Network) -> Network:
+def carry_over(old: Network, new: Network, *, policy: NetworkPolicy | None = None) -> Network:
     """The new network with what people had settled and the new file does not know.
 
     A surface is kept where the new one is unknown or only inferred and the old one came from
-    the agency; width, traffic and gravel are kept where the new figure is a default.
+    the agency; width, traffic and gravel are kept where the new figure is a default. A segment
+    that lies on a vanished one for most of its length inherits from it.
     """
-    before = old.segment_by_id
+    parents = dict(old.segment_by_id)
+    after = new.segment_by_id
+    vanished = [segment.id for segment in old.segments if segment.id not in after]
+    within_m = (policy or NetworkPolicy()).lineage_m
+    covered: dict[str, float] = {}
+    for each in trace_lineage(old, new, vanished, within_m=within_m) if after else ():
+        length_m = abs(each.child_to_m - each.child_from_m)
+        if each.child_id not in old.segment_by_id and length_m > max(
+            covered.get(each.child_id, 0.0), after[each.child_id].length_m / 2
+        ):
+            covered[each.child_id] = length_m
+            parents[each.child_id] = old.segment_by_id[each.parent_id]
     return replace(
         new,
         segments=tuple(
-            _kept(before[segment.id], segment) if segment.id in before else segment
+            _kept(parents[segment.id], segment) if segment.id in parents else segment
             for segment in new.segments
         ),
     )
