@@ -14,6 +14,7 @@ from crossfall.design.cost import Line
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.water import DEPTH, water_row
+from crossfall.design.words import metres
 from crossfall.errors import InputError
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 from crossfall.model.need import Task
@@ -104,7 +105,7 @@ def make_stage(
         treatment=treatment,
         operations=passes.operations,
         pass_minutes=minutes,
-        steps=(*before, *passes.steps, *later),
+        steps=(*zone_steps(site, task), *before, *passes.steps, *later),
         end_state=end_state,
         checks=tuple(checks),
         after=after,
@@ -116,6 +117,20 @@ def make_stage(
         needs_attachment=needs_attachment,
         wait_min=wait_min,
     )
+
+
+def zone_steps(site: Site, task: Task) -> tuple[str, ...]:
+    """Signs for work that stays in one place; light blading moves and carries its beacon."""
+    if task not in ("cutting", "hauling"):
+        return ()
+    zone = site.tools.design.zone
+    rural = next((each for each in zone.sign_spacings if each.road == "rural"), None)
+    apart = f", {metres(rural.a_m)} apart" if rural else ""
+    step = f"Advance signs at both ends{apart}, by the local manual"
+    if task == "cutting":
+        return (step,)
+    low, high = metres(zone.one_lane_taper_low_m), metres(zone.one_lane_taper_high_m)
+    return (f"{step}; one lane open between flaggers, taper {low} to {high}",)
 
 
 def part_name(name: str, number: int, n_parts: int) -> str:
