@@ -180,6 +180,9 @@ def test_unknown_columns_and_fields(tmp_path: Path) -> None:
     _refused(path, "no column 'SURF_TYPE'", "did you mean 'SURF_TYP'", options=options)
     with pytest.raises(InputError, match="'surfce'; expected one of id, route"):
         NetworkOptions(columns={"surfce": "SURF_TYP"})
+    assert NetworkOptions(columns={"name": "RD"}).columns == {"route": "RD"}
+    with pytest.raises(InputError, match="'route' twice, as RD and ROAD"):
+        NetworkOptions(columns={"name": "RD", "route": "ROAD"})
     with pytest.raises(InputError, match="'AGG' to 'stone'"):
         NetworkOptions(surface_words={"AGG": "stone"})  # type: ignore[dict-item]
     _refused(_csv(tmp_path, f"id,shape\n1,{_LINE}\n"), "no column of lines", "wkt")

@@ -41,6 +41,9 @@ FIELDS = (
 )
 """Fields of ours that a column of theirs can be mapped to."""
 
+SHORT = {"name": "route", "class": "road_class", "width": "width_m", "length": "length_m"}
+"""Words that people say for some of them."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NetworkOptions:
@@ -76,7 +79,14 @@ class NetworkOptions:
     policy: NetworkPolicy = field(default_factory=NetworkPolicy)
 
     def __post_init__(self) -> None:
-        for name in self.columns:
+        columns: dict[str, str] = {}
+        for said, theirs in self.columns.items():
+            name = SHORT.get(said, said)
+            if name in columns:
+                raise InputError(f"columns names {name!r} twice, as {columns[name]} and {theirs}")
+            columns[name] = theirs
+        object.__setattr__(self, "columns", columns)
+        for name in columns:
             if name not in FIELDS:
                 raise InputError(
                     f"columns names the field {name!r}; expected one of {', '.join(FIELDS)}"
