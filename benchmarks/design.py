@@ -51,6 +51,7 @@ class Dry:
     def __init__(self, district: District) -> None:
         self.segment_ids = tuple(segment.id for segment in district.network.maintained)
         self.moisture_pct = np.full((1, len(self.segment_ids), 1), 3.5)
+        self.posted_axle_t = np.full((len(self.segment_ids), 1), np.inf)
 
 
 def needs_for(district: District, n: int) -> list[Need]:

@@ -134,8 +134,9 @@ class Wetness:
 
     segment_ids: tuple[str, ...]
     moisture_pct: np.ndarray
+    posted_axle_t: np.ndarray
 
 
-def wetness(network: Network, pct: float) -> Wetness:
+def wetness(network: Network, pct: float, *, posted_axle_t: float = np.inf) -> Wetness:
     ids = tuple(segment.id for segment in network.maintained)
-    return Wetness(ids, np.full((3, len(ids), 5), pct))
+    return Wetness(ids, np.full((3, len(ids), 5), pct), np.full((len(ids), 5), posted_axle_t))

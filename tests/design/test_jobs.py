@@ -163,6 +163,19 @@ def test_a_seasonal_limit_moves_the_stakes(network, graph):
     )
 
 
+def test_a_posted_axle_limit_makes_part_loads(network, graph):
+    def lifts(axle_t):
+        (job,) = design_jobs(
+            [need(Treatment.REGRAVELLING)], [], network, graph, small_fleet(),
+            wetness(network, 5.0, posted_axle_t=axle_t), Policy(),
+        )  # fmt: skip
+        return job
+
+    free, posted = lifts(math.inf), lifts(9.0)
+    assert amount(posted.quantities, "loads") > amount(free.quantities, "loads")
+    assert any("part loads" in text for text in posted.assumed)
+
+
 def test_a_limit_that_keeps_trucks_out_goes_to_the_engineer(network, graph):
     segment = dataclasses.replace(network.segment_by_id["s1"], max_mass_t=12.0)
     job = design_job(

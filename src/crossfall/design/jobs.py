@@ -71,6 +71,9 @@ class SurfaceMoisture(Protocol):
     @property
     def moisture_pct(self) -> npt.NDArray[Any]: ...
 
+    @property
+    def posted_axle_t(self) -> npt.NDArray[Any]: ...
+
 
 def design_jobs(
     needs: Sequence[Need],
@@ -92,7 +95,7 @@ def design_jobs(
     network, graph, fleet, policy
         The district; ``graph`` measures hauls from pits and water points.
     state : MoistureState
-        Water is reckoned for the driest day of its window.
+        Water is reckoned for the driest day of its window, loads for the lowest posted limit.
 
     Raises
     ------
@@ -102,6 +105,7 @@ def design_jobs(
     tools = make_tools(fleet, graph, policy)
     by_segment = {condition.segment_id: condition for condition in conditions}
     driest = _driest(state)
+    posted = _posted(state, policy)
     paved = _paved_nodes(network)
     jobs = []
     for need in needs:
@@ -117,6 +121,7 @@ def design_jobs(
             driest_pct=driest.get(segment.id),
             meets_paved=(segment.from_node in paved, segment.to_node in paved),
             tools=tools,
+            posted_t=posted.get(segment.id),
         )
         jobs.append(_job(need, site))
     return tuple(jobs)
@@ -133,6 +138,7 @@ def design_job(
     features: tuple[PointFeature, ...] = (),
     driest_pct: float | None = None,
     meets_paved: tuple[bool, bool] = (False, False),
+    posted_t: float | None = None,
 ) -> Job:
     """Design one need on one segment.
 
@@ -142,11 +148,13 @@ def design_job(
         Surface moisture to reckon water from, by dry mass; None reckons none. [%]
     meets_paved : (bool, bool)
         Whether a paved road joins at the start and at the end.
+    posted_t : float, optional
+        Heaviest loaded truck that a seasonal posting lets on. [t]
     """
     if need.segment_id != segment.id:
         raise InputError(f"need {need.id} is for {need.segment_id}, not for {segment.id}")
     tools = make_tools(fleet, graph, policy)
-    return _job(need, Site(segment, condition, features, driest_pct, meets_paved, tools))
+    return _job(need, Site(segment, condition, features, driest_pct, meets_paved, tools, posted_t))
 
 
 def make_tools(fleet: Fleet, graph: Distances, policy: Policy) -> Tools:
@@ -239,6 +247,19 @@ def _driest(state: SurfaceMoisture) -> dict[str, float]:
     middle[is_day] = np.nanmedian(kept[:, is_day], axis=0)
     ids = [each for each, known_one in zip(state.segment_ids, is_known, strict=True) if known_one]
     return dict(zip(ids, (float(value) for value in middle.min(axis=1)), strict=True))
+
+
+def _posted(state: SurfaceMoisture, policy: Policy) -> dict[str, float]:
+    """For each posted segment the heaviest loaded truck let on in the window [t]."""
+    if not len(state.segment_ids):
+        return {}
+    lowest = state.posted_axle_t.min(axis=1)
+    share = policy.gate.truck_axle_share
+    return {
+        segment_id: float(axle_t) / share
+        for segment_id, axle_t in zip(state.segment_ids, lowest, strict=True)
+        if np.isfinite(axle_t)
+    }
 
 
 def _paved_nodes(network: Network) -> set[str]:

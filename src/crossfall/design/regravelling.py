@@ -182,7 +182,11 @@ def load_for(site: Site) -> float:
         If the limit posted on the road or a bridge lets no loaded truck in.
     """
     outfit, gravel = site.tools.outfit, site.tools.design.gravel
-    limits = [site.segment.max_mass_t, *(feature.max_mass_t for feature in site.features)]
+    limits = [
+        site.posted_t,
+        site.segment.max_mass_t,
+        *(feature.max_mass_t for feature in site.features),
+    ]
     posted = min((limit for limit in limits if limit is not None), default=None)
     payload = outfit.payload_t
     if posted is not None:

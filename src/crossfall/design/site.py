@@ -41,6 +41,8 @@ class Site:
     meets_paved: tuple[bool, bool]
     """Whether a paved road joins at the start and at the end."""
     tools: Tools
+    posted_t: float | None = None
+    """Heaviest loaded truck that a seasonal posting lets on in the window; None for none [t]."""
 
     @property
     def gravel_mm(self) -> float:
@@ -87,6 +89,8 @@ class Site:
             self.condition is None or self.condition.gravel_mm is None
         ):
             found.append(f"gravel {segment.gravel_mm:.0f} mm is a default")
+        if self.posted_t is not None:
+            found.append(f"a posted load limit lets on {self.posted_t:.1f} t: part loads")
         if self.driest_pct is None:
             found.append("surface moisture is unknown; no water is reckoned")
         return tuple(found)

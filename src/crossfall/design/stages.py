@@ -14,7 +14,7 @@ from crossfall.design.cost import Line
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.water import DEPTH, water_row
-from crossfall.design.words import metres
+from crossfall.design.words import NBSP, metres
 from crossfall.errors import InputError
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 from crossfall.model.need import Task
@@ -125,7 +125,8 @@ def zone_steps(site: Site, task: Task) -> tuple[str, ...]:
         return ()
     zone = site.tools.design.zone
     rural = next((each for each in zone.sign_spacings if each.road == "rural"), None)
-    apart = f", {metres(rural.a_m)} apart" if rural else ""
+    # To a tenth: the manual's round figure is in feet and must come back whole
+    apart = f", {rural.a_m:.1f}{NBSP}m apart" if rural else ""
     step = f"Advance signs at both ends{apart}, by the local manual"
     if task == "cutting":
         return (step,)
