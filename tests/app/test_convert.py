@@ -155,6 +155,7 @@ def test_a_network_survives_as_json(words):
             nouns.Segment("s", "".join(words), "a", "b", 0.0, 5.0, ((0.0, 0.0), (1.0, 1.0))),
         ),
         features=(nouns.PointFeature("f", "culvert", 0.5, 0.5, "s", 2.0),),
+        backdrop=(nouns.Backdrop("rail", ((0.0, 1.0), (1.0, 0.0))),),
     )
     assert convert.network_from_json(convert.network_to_json(network)) == network
 

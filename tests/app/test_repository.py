@@ -50,6 +50,35 @@ def test_a_second_district_is_refused(district):
         repository.store_district(district, by="test")
 
 
+def test_a_map_without_creeks_leaves_those_that_are_there(district):
+    creek = nouns.Backdrop("stream", ((0.0, 0.0), (1.0, 1.0)))
+    rail = nouns.Backdrop("rail", ((0.0, 1.0), (1.0, 0.0)))
+    network = small_network()
+    repository.replace_network(replace(network, backdrop=(creek,)), by="test")
+    repository.replace_network(network, by="test")
+    assert repository.load_network().backdrop == (creek,)
+    merged = replace(network, backdrop=(rail, creek))
+    repository.replace_network(merged, by="test", is_merge=True)
+    assert repository.load_network().backdrop == (creek, rail)
+    repository.replace_network(replace(network, backdrop=(rail,)), by="test")
+    assert repository.load_network().backdrop == (rail,)
+
+
+def test_a_signed_load_limit_goes_up_and_comes_down_once(district):
+    limit = nouns.LoadPosting("p1", ("s0", "s1"), 6.0, "The board", "A. Chair", NOON)
+    assert repository.add_postings([limit], by="test") == 1
+    assert repository.load_district().postings == (limit,)
+    with pytest.raises(InputError, match="before it goes up"):
+        repository.take_down_posting("p1", NOON - timedelta(days=1), by="test")
+    down = repository.take_down_posting("p1", NOON + timedelta(days=30), by="test")
+    assert repository.load_district().postings == (down,)
+    with pytest.raises(InputError, match="came down already"):
+        repository.take_down_posting("p1", NOON + timedelta(days=31), by="test")
+    unknown = replace(limit, id="p2", segment_ids=("s9",))
+    with pytest.raises(InputError, match="'s9' is not on the map"):
+        repository.add_postings([unknown], by="test")
+
+
 def test_an_import_says_what_it_did(district):
     wider = replace(district.network.segments[1], width_m=9.0)
     network = small_network(s1=wider)

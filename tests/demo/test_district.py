@@ -6,10 +6,11 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from crossfall.demo import osier_landscape, osier_valley, section_grid
+from crossfall.demo import osier_valley, section_grid
 from crossfall.demo.sheet import draw_sheet
 from crossfall.errors import InputError
 from crossfall.model import Network
@@ -186,8 +187,12 @@ def test_two_hazards_one_barricaded_and_one_open_request(district):
     assert all(hazard.segment_id in known for hazard in district.hazards)
 
 
-def test_landscape_is_the_land_of_the_same_seed(district):
-    land = osier_landscape(seed=1)
-    lons = [node.lon for node in district.network.nodes]
-    assert min(lons) < np.mean([lon for lon, _ in land["creek"][0]]) < max(lons)
-    assert len(land["rail"][0]) > 40
+def test_creek_and_rail_lie_where_roads_cross_them(district):
+    network = district.network
+    for kind, feature, count in (("stream", "bridge", 2), ("rail", "rail_crossing", 1)):
+        lines = [shapely.LineString(each.line) for each in network.backdrop if each.kind == kind]
+        assert len(lines) == count
+        crossed = [each for each in network.features if each.kind == feature]
+        away = [min(line.distance(shapely.Point(f.lon, f.lat)) for line in lines) for f in crossed]
+        # About a hundred metres: a bridge is drawn at the middle of its span
+        assert max(away) < 0.001

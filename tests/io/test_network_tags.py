@@ -118,6 +118,10 @@ def test_a_road_with_everything_on_it(tmp_path: Path) -> None:
         "survey_monument": ("survey_monument-n12", 999, "left"),
         "gate": ("gate-n5", 1110, "both"),
     }
+    drawn = {(each.kind, each.line[0]) for each in found.network.backdrop}
+    assert drawn == {("rail", (-107.001, 40.004)), ("stream", (-107.001, 40.0055))}, (
+        "a culvert is under the road, not behind it"
+    )
     bridge = next(f for f in found.network.features if f.kind == "bridge")
     assert bridge.max_mass_t == 9.0
     assert found.report.left_out == {"driveways and parking": 1}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from crossfall.demo.district import osier_landscape, osier_valley
+from crossfall.demo.district import osier_valley
 from crossfall.demo.sheet import section_grid
 
-__all__ = ["osier_landscape", "osier_valley", "section_grid"]
+__all__ = ["osier_valley", "section_grid"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -12,7 +13,7 @@ from crossfall.demo.land import on_globe
 from crossfall.demo.sheet import Sheet, draw_sheet
 from crossfall.demo.sky import forecasts, past_weather
 from crossfall.demo.survey import days_since_blading, survey
-from crossfall.model import District, Fleet, Station
+from crossfall.model import Backdrop, District, Fleet, Station
 
 NAME = "Osier Valley District (invented)"
 N_SEGMENTS = 600
@@ -32,7 +33,7 @@ def osier_valley(*, seed: int = 1, today: date) -> District:
     (600, 5, True)
     """
     sheet = draw_sheet(N_SEGMENTS, seed)
-    network = sheet.network
+    network = replace(sheet.network, backdrop=_backdrop(sheet))
     fleet = make_fleet(sheet)
     rng = np.random.default_rng([seed, 99])
     since_blading = days_since_blading(network, rng)
@@ -54,13 +55,9 @@ def osier_valley(*, seed: int = 1, today: date) -> District:
     )
 
 
-def osier_landscape(seed: int = 1) -> dict[str, tuple[tuple[tuple[float, float], ...], ...]]:
-    """Creeks and railway of the district as (lon, lat) lines, for the map's background only."""
-    sheet = draw_sheet(N_SEGMENTS, seed)
-    return {
-        "creek": tuple(_lonlat(sheet, creek) for creek in sheet.land.creeks),
-        "rail": (_lonlat(sheet, sheet.land.rail),),
-    }
+def _backdrop(sheet: Sheet) -> tuple[Backdrop, ...]:
+    creeks = (Backdrop("stream", _lonlat(sheet, creek)) for creek in sheet.land.creeks)
+    return (*creeks, Backdrop("rail", _lonlat(sheet, sheet.land.rail)))
 
 
 def _lonlat(sheet: Sheet, path: np.ndarray) -> tuple[tuple[float, float], ...]:

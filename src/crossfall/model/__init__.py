@@ -9,7 +9,7 @@ from crossfall.model.district import District
 from crossfall.model.fleet import Fleet, GravelPit, Machine, MachineKind, Operator, Place
 from crossfall.model.job import Job, Operation, Quantity, Stage, Stake, Support
 from crossfall.model.need import BenefitPart, Need, Reason, Task, Treatment
-from crossfall.model.network import Network, Node, PointFeature, Segment
+from crossfall.model.network import Backdrop, Network, Node, PointFeature, Segment
 from crossfall.model.plan import Itinerary, Leg, Plan, SupportBooking, Unserved, Violation
 from crossfall.model.policy import Policy
 from crossfall.model.posting import LoadPosting
@@ -18,6 +18,7 @@ from crossfall.model.record import WorkRecord
 from crossfall.model.weather import Forecast, Station, WeatherRecord
 
 __all__ = [
+    "Backdrop",
     "BenefitPart",
     "CardStep",
     "Caution",

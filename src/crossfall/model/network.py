@@ -35,6 +35,7 @@ FeatureKind = Literal[
     "well",
     "stream",
 ]
+BackdropKind = Literal["stream", "water", "rail"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +120,16 @@ class PointFeature:
     source: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Backdrop:
+    """A line to find one's way by on a map: nothing is measured, decided or costed by it."""
+
+    kind: BackdropKind
+    """``stream`` is a creek, ``water`` a river or a shore, ``rail`` a railway."""
+    line: tuple[tuple[float, float], ...]
+    """(lon, lat) pairs, WGS 84, at least two."""
+
+
 @dataclass(frozen=True)
 class Network:
     """Nodes, segments and features that belong together; ids are unique and references hold.
@@ -132,6 +143,8 @@ class Network:
     nodes: tuple[Node, ...]
     segments: tuple[Segment, ...]
     features: tuple[PointFeature, ...] = field(default=())
+    backdrop: tuple[Backdrop, ...] = ()
+    """Creeks and railways drawn below the roads."""
 
     def __post_init__(self) -> None:
         _unique("node", (node.id for node in self.nodes))

@@ -97,6 +97,7 @@ def split_segment(
             (*network.nodes, *(node for node in nodes if node.id not in known)),
             _in_place_of(network.segments, {segment_id}, parts),
             follow_features(network.features, lineage),
+            network.backdrop,
         ),
         lineage,
     )
@@ -147,6 +148,7 @@ def merge_segments(
             tuple(node for node in network.nodes if node.id in used),
             segments,
             follow_features(network.features, lineage),
+            network.backdrop,
         ),
         lineage,
     )

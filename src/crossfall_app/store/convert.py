@@ -151,10 +151,12 @@ _SEGMENT_ENDS = {"from_node": "from_node_id", "to_node": "to_node_id"}
 NODE = Mapping(nouns.Node, models.Node, {})
 SEGMENT = Mapping(nouns.Segment, models.Segment, _SEGMENT_ENDS)
 FEATURE = Mapping(nouns.PointFeature, models.PointFeature, {})
+BACKDROP = Mapping(nouns.Backdrop, models.Backdrop, {})
 CONDITION = Mapping(nouns.Condition, models.Condition, {})
 OBSERVATION = Mapping(nouns.Observation, models.Observation, _KEY)
 HAZARD = Mapping(nouns.Hazard, models.Hazard, _KEY)
 REQUEST = Mapping(nouns.Request, models.Request, _KEY)
+POSTING = Mapping(nouns.LoadPosting, models.LoadPosting, _KEY)
 RECORD = Mapping(
     nouns.WorkRecord,
     models.WorkRecord,
@@ -171,10 +173,12 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     NODE,
     SEGMENT,
     FEATURE,
+    BACKDROP,
     CONDITION,
     OBSERVATION,
     HAZARD,
     REQUEST,
+    POSTING,
     RECORD,
     PLACE,
     MACHINE,
@@ -288,6 +292,7 @@ def network_to_json(network: nouns.Network) -> Any:
         "nodes": CONVERTER.unstructure(network.nodes, tuple[nouns.Node, ...]),
         "segments": CONVERTER.unstructure(network.segments, tuple[nouns.Segment, ...]),
         "features": CONVERTER.unstructure(network.features, tuple[nouns.PointFeature, ...]),
+        "backdrop": CONVERTER.unstructure(network.backdrop, tuple[nouns.Backdrop, ...]),
     }
 
 
@@ -297,6 +302,7 @@ def network_from_json(plain: Any) -> nouns.Network:
         nodes=CONVERTER.structure(plain["nodes"], tuple[nouns.Node, ...]),
         segments=CONVERTER.structure(plain["segments"], tuple[nouns.Segment, ...]),
         features=CONVERTER.structure(plain["features"], tuple[nouns.PointFeature, ...]),
+        backdrop=CONVERTER.structure(plain.get("backdrop", ()), tuple[nouns.Backdrop, ...]),
     )
 
 

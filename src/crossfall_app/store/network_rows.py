@@ -33,7 +33,13 @@ def load_network() -> nouns.Network:
         nodes=convert.NODE.of(_present(models.Node)),
         segments=convert.SEGMENT.of(_present(models.Segment)),
         features=convert.FEATURE.of(_present(models.PointFeature)),
+        backdrop=load_backdrop(),
     )
+
+
+def load_backdrop() -> tuple[nouns.Backdrop, ...]:
+    """Creeks and railways of the map."""
+    return convert.BACKDROP.of(models.Backdrop.objects.order_by("position"))
 
 
 def replace_network(
@@ -42,7 +48,7 @@ def replace_network(
     """Make ``network`` the map, in one transaction; killed in the middle, nothing has happened.
 
     What is no longer on it vanishes from sight but keeps its history. With ``is_merge`` what the
-    new map does not mention stays.
+    new map does not mention stays; creeks and railways stay until a map brings its own.
 
     Raises
     ------
@@ -56,6 +62,8 @@ def replace_network(
         counts = {}
         for name, mapping in _TABLES:
             counts[name] = _replace_rows(mapping, given[name], by=by, is_merge=is_merge)
+        if network.backdrop:
+            _draw_backdrop(network.backdrop, is_merge=is_merge)
         # A merge may have left features or segments on what a later merge took; the noun checks
         load_network()
         change = counts["segment"]
@@ -168,6 +176,16 @@ def _replace_rows(
         changes.extend(_change("vanish", mapping, known[key][0]) for key in gone)
     audit.note_all(changes, who=by)
     return NetworkChange(n_added, n_changed, len(gone), n_same)
+
+
+def _draw_backdrop(given: tuple[nouns.Backdrop, ...], *, is_merge: bool) -> None:
+    known = load_backdrop()
+    wanted = tuple(dict.fromkeys((*known, *given) if is_merge else given))
+    if wanted == known:
+        return
+    models.Backdrop.objects.all().delete()
+    rows = [convert.BACKDROP.to_row(each, position=place) for place, each in enumerate(wanted)]
+    models.Backdrop.objects.bulk_create(rows, batch_size=_BATCH)
 
 
 def _change(action: str, mapping: convert.Mapping[Any], old: Any) -> audit.Change:

@@ -48,6 +48,7 @@ __all__ = [
     "add_conditions",
     "add_hazards",
     "add_observations",
+    "add_postings",
     "add_records",
     "add_requests",
     "agency",
@@ -72,6 +73,7 @@ __all__ = [
     "save_week",
     "stage_network",
     "store_district",
+    "take_down_posting",
 ]
 
 _BATCH = 500
@@ -101,6 +103,7 @@ def load_district() -> nouns.District:
             requests=convert.REQUEST.of(_about_the_map(models.Request)),
             records=convert.RECORD.of(_about_the_map(models.WorkRecord)),
             is_invented=owner.is_invented,
+            postings=_postings(),
         )
 
 
@@ -127,6 +130,7 @@ def store_district(
         add_observations(district.observations, by=by)
         add_hazards(district.hazards, by=by)
         add_requests(district.requests, by=by)
+        add_postings(district.postings, by=by)
 
 
 def agency() -> models.Agency:
@@ -270,6 +274,27 @@ def add_requests(requests: Iterable[nouns.Request], *, by: str) -> int:
     return _add(convert.REQUEST, requests, by=by)
 
 
+def add_postings(postings: Iterable[nouns.LoadPosting], *, by: str) -> int:
+    """Add load limits as they were signed."""
+    return _add(convert.POSTING, postings, by=by)
+
+
+def take_down_posting(posting_id: str, at: datetime, *, by: str) -> nouns.LoadPosting:
+    """Say when a load limit comes down; a time once given is never changed."""
+    with transaction.atomic():
+        row = models.LoadPosting.objects.select_for_update().filter(key=posting_id).first()
+        if row is None:
+            raise InputError(f"load limit {posting_id!r} is unknown")
+        if row.down_at is not None:
+            raise InputError(f"load limit {posting_id!r} came down already, at {row.down_at}")
+        row.down_at = at
+        # The noun refuses a time before it went up
+        posting = convert.POSTING.to_noun(getattr(row, name) for name in convert.POSTING.names)
+        row.save(update_fields=["down_at"])
+        audit.note("move", "loadposting", posting_id, who=by, after={"down_at": at.isoformat()})
+    return posting
+
+
 def move_hazard(
     hazard_id: str, step: Literal["barricaded_at", "repaired_at"], at: datetime, *, by: str
 ) -> nouns.Hazard:
@@ -308,7 +333,7 @@ def _add(mapping: convert.Mapping[Any], given: Iterable[Any], *, by: str, **extr
 
 
 def _refuse_unknown_segments(name: str, rows: list[Any]) -> None:
-    named = {row.segment_id for row in rows if row.segment_id is not None}
+    named = {each for row in rows for each in _segments_of(row)}
     if not named:
         return
     known = set(models.Segment.objects.values_list("id", flat=True))
@@ -319,6 +344,21 @@ def _refuse_unknown_segments(name: str, rows: list[Any]) -> None:
             + (f", nor are {len(unknown) - 1} more" if len(unknown) > 1 else "")
             + "; import the network first, or correct the id"
         )
+
+
+def _segments_of(row: Any) -> list[str]:
+    if hasattr(row, "segment_ids"):
+        return list(row.segment_ids)
+    return [row.segment_id] if row.segment_id is not None else []
+
+
+def _postings() -> tuple[nouns.LoadPosting, ...]:
+    """Limits that name a segment which is still on the map."""
+    present = set(
+        models.Segment.objects.filter(vanished_at__isnull=True).values_list("id", flat=True)
+    )
+    every = convert.POSTING.of(models.LoadPosting.objects.order_by("pk"))
+    return tuple(each for each in every if present.intersection(each.segment_ids))
 
 
 def _about_the_map(table: Any) -> Any:

@@ -63,7 +63,7 @@ def assemble(
     attached = attach_features(
         segments, found.points, found.crossing_lines, plane, policy, source=file
     )
-    network = Network(nodes, segments, attached.features)
+    network = Network(nodes, segments, attached.features, tuple(found.backdrop))
     found.problems.extend(Problem(file, f"{gap}; join them or leave them apart") for gap in gaps)
     found.problems.extend(_lengths_that_differ(edges, policy.official_ratio, file))
     counts = Counts(

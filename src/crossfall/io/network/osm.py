@@ -17,6 +17,7 @@ from crossfall.errors import InputError, Problem
 from crossfall.io.network import tags as osm_tags
 from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.source import Found, count
+from crossfall.model import Backdrop
 from crossfall.network.roads import FoundLine, FoundPoint, RoadFacts, RoadLines
 
 _CUT = "crossfall:cut"
@@ -127,6 +128,7 @@ class WayGatherer:
         self.driveways: list[Way] = []
         self.rails: list[Way] = []
         self.crossing: list[FoundLine] = []
+        self.backdrop: list[Backdrop] = []
         self.left_out: dict[str, int] = {}
         self.problems: list[Problem] = []
         self.n_zero_length = 0
@@ -136,6 +138,9 @@ class WayGatherer:
         way_id, tags, vertices = way
         if osm_tags.is_rail(tags):
             self.rails.append(way)
+        drawn = osm_tags.backdrop_kind(tags)
+        if drawn is not None and len(vertices) > 1:
+            self.backdrop.append(Backdrop(drawn, tuple((lon, lat) for _, lon, lat in vertices)))
         kind = osm_tags.line_kind(tags)
         if kind is not None and len(vertices) > 1:
             line = tuple((lon, lat) for _, lon, lat in vertices)
@@ -180,6 +185,7 @@ class WayGatherer:
             lines=lines,
             points=self.points,
             crossing_lines=self.crossing,
+            backdrop=self.backdrop,
             left_out=self.left_out,
             problems=self.problems,
             is_by_agency=False,

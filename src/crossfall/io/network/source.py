@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from crossfall.errors import Problem
+from crossfall.model import Backdrop
 from crossfall.network.roads import FoundLine, FoundPoint, RoadLines
 
 
@@ -16,6 +17,7 @@ class Found:
     """None for a file that crossfall wrote: its segments are ready."""
     points: list[FoundPoint] = field(default_factory=list)
     crossing_lines: list[FoundLine] = field(default_factory=list)
+    backdrop: list[Backdrop] = field(default_factory=list)
     left_out: dict[str, int] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     assumed: list[str] = field(default_factory=list)

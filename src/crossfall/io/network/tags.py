@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 
 from crossfall.io.network.options import NetworkOptions, is_maintained
-from crossfall.model.network import FeatureKind, RoadClass, Surface, SurfaceSource
+from crossfall.model.network import BackdropKind, FeatureKind, RoadClass, Surface, SurfaceSource
 from crossfall.network.roads import RoadFacts
 
 Tags = Mapping[str, str]
@@ -78,6 +78,8 @@ TRACK_GRADE: dict[str, Surface] = {
     "grade5": "earth",
 }
 
+_WATER: dict[str, BackdropKind] = {"river": "water", "stream": "stream"}
+_TRACKS_BESIDE = {"siding", "spur", "yard", "crossover"}
 _YES = {"yes", "true", "1"}
 _NOT_A_BRIDGE = {"", "no", "abandoned", "razed", "proposed"}
 _NUMBER = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(m|ft|'|t|lbs|st)?\s*$")
@@ -241,3 +243,20 @@ def line_kind(tags: Tags) -> FeatureKind | None:
 def is_rail(tags: Tags) -> bool:
     """A railway that trains may still run on."""
     return tags.get("railway") in {"rail", "light_rail", "narrow_gauge", "tram", "preserved"}
+
+
+def backdrop_kind(tags: Tags) -> BackdropKind | None:
+    """What a line is drawn as behind the roads, where it is worth drawing.
+
+    Examples
+    --------
+    >>> backdrop_kind({"waterway": "stream"}), backdrop_kind({"railway": "rail"})
+    ('stream', 'rail')
+    >>> backdrop_kind({"waterway": "stream", "tunnel": "culvert"}) is None
+    True
+    """
+    if tags.get("tunnel", "no") != "no":
+        return None
+    if tags.get("railway") == "rail":
+        return None if tags.get("service") in _TRACKS_BESIDE else "rail"
+    return _WATER.get(tags.get("waterway", ""))

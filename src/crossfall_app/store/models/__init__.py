@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 from crossfall_app.store.models.agency import Agency, Audit, ImportStage, PolicyVersion, Run
-from crossfall_app.store.models.facts import Condition, Hazard, Observation, Request, WorkRecord
+from crossfall_app.store.models.facts import (
+    Condition,
+    Hazard,
+    LoadPosting,
+    Observation,
+    Request,
+    WorkRecord,
+)
 from crossfall_app.store.models.fleet import Machine, Operator, Pit, Place
-from crossfall_app.store.models.network import Node, PointFeature, Segment
+from crossfall_app.store.models.network import Backdrop, Node, PointFeature, Segment
 from crossfall_app.store.models.plans import Job, JobCard, Need, Plan
 from crossfall_app.store.models.weather import Forecast, WeatherRecord
 
 __all__ = [
     "Agency",
     "Audit",
+    "Backdrop",
     "Condition",
     "Forecast",
     "Hazard",
     "ImportStage",
     "Job",
     "JobCard",
+    "LoadPosting",
     "Machine",
     "Need",
     "Node",

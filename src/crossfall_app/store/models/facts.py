@@ -1,7 +1,7 @@
 """What was seen and what was done. Facts are added and superseded, never overwritten.
 
-Only the course of a hazard or a request (barricaded, repaired, closed) moves on in its own row, and
-each move is in the audit.
+Only the course of a hazard, a request or a load limit (barricaded, repaired, closed, taken down)
+moves on in its own row, and each move is in the audit.
 """
 
 # mypy: disallow-subclassing-any=False
@@ -86,6 +86,19 @@ class Request(Entered):
     lat = models.FloatField(null=True)
     segment = models.ForeignKey(Segment, models.PROTECT, null=True, related_name="requests")
     status = word_field()
+
+
+class LoadPosting(Entered):
+    """A load limit that a named authority has signed."""
+
+    key = key_field(unique=True)
+    segment_ids = models.JSONField()
+    axle_t = models.FloatField()
+    authority = models.TextField()
+    signed_by = models.TextField()
+    up_at = models.DateTimeField()
+    down_at = models.DateTimeField(null=True)
+    reason = models.TextField(blank=True)
 
 
 class WorkRecord(Entered):

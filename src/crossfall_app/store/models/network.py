@@ -84,3 +84,11 @@ class PointFeature(Mapped):
     name = models.TextField(blank=True)
     max_mass_t = models.FloatField(null=True)
     source = models.TextField(blank=True)
+
+
+class Backdrop(models.Model):
+    """A creek or a railway on the map; drawn anew with each map, and no fact hangs on it."""
+
+    position = models.IntegerField(default=0)
+    kind = word_field()
+    line = PackedJSONField()
