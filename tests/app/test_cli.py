@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -303,3 +304,24 @@ def _seconds_for_help():
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     assert "Plan the week" in done.stdout
     return time.perf_counter() - started
+
+
+@pytest.mark.slow
+def test_ctrl_c_stops_with_one_sentence(office):
+    asked = ["plan", str(office), "--start", FIRST_DAY, "--seconds", "60"]
+    script = "import sys; from crossfall_app.cli.entry import run; print('ready', flush=True);"
+    script += "sys.exit(run(sys.argv[1:]))"
+    with subprocess.Popen(
+        [sys.executable, "-c", script, *asked],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    ) as child:
+        assert child.stdout.readline() == "ready\n"
+        time.sleep(2.0)
+        child.send_signal(signal.SIGINT)
+        out, err = child.communicate(timeout=20)
+    assert child.returncode == 130
+    assert (out, err) == ("", "crossfall: stopped; whatever was finished before is kept\n")
+    assert repository.latest_week() is None

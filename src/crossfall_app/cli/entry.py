@@ -65,12 +65,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
 def _guarded(command: Any, arguments: list[str]) -> int:
     try:
         code = command.main(arguments, prog_name="crossfall", standalone_mode=False)
+        if code == STOPPED:
+            return _stopped()
         return code if isinstance(code, int) else DONE
     except _Refused as error:
         return _refuse(error)
     except (typer.Abort, KeyboardInterrupt, Cancelled):
-        complain("stopped; whatever was finished before is kept")
-        return STOPPED
+        return _stopped()
     except InfeasibleError as error:
         complain(str(error))
         return INFEASIBLE
@@ -87,6 +88,11 @@ def _guarded(command: Any, arguments: list[str]) -> int:
         return BAD_INPUT
     except Exception as error:  # noqa: BLE001 - nobody at a yard office reads tracebacks
         return _own_mistake(error)
+
+
+def _stopped() -> int:
+    complain("stopped; whatever was finished before is kept")
+    return STOPPED
 
 
 def _refuse(error: Exception) -> int:
