@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from crossfall.cards.cautions import cautions_for
 from crossfall.cards.sketch import Sketcher, heading
+from crossfall.design.clearances import in_hand
 from crossfall.design.outfit import outfit_of
 from crossfall.design.water import DEPTH, IF_DRY, layer_water_l, water_row
 from crossfall.design.words import metres, span
@@ -100,7 +101,12 @@ class _Desk:
             where=self._where(segment, stage),
             start_clock=clock(min((leg.start_min for leg in legs), default=0.0)),
             moisture=self._moisture(itinerary, stage),
-            steps=_steps(stage, legs, heading(sketch.line), need, quantities),
+            steps=(
+                *_steps(stage, legs, heading(sketch.line), need),
+                *self._leave(itinerary, stage),
+                *_water(stage, quantities),
+                *_work(stage),
+            ),
             quantities=quantities,
             stakes=stage.stakes,
             cautions=cautions_for(stage, features),
@@ -114,6 +120,20 @@ class _Desk:
             from_m=stage.from_m,
             to_m=stage.to_m,
         )
+
+    def _leave(self, itinerary: Itinerary, stage: Stage) -> Iterator[CardStep]:
+        """One line for each clearance that the stage needs: its number, or that there is none."""
+        features = self.district.network.features_by_segment.get(stage.segment_id, ())
+        held = in_hand(stage, features, self.district.clearances, itinerary.day)
+        for kind, clearance in held.items():
+            what = kind.replace("_", " ")
+            if clearance is None:
+                yield CardStep(f"No {what} clearance is on file: get it, or do not cut", "no. ____")
+            else:
+                until = f"{clearance.expires_on.day} {clearance.expires_on:%b}"
+                yield CardStep(
+                    f"Have the {what} clearance with you", f"{clearance.reference}, until {until}"
+                )
 
     def _where(self, segment: Segment, stage: Stage) -> str:
         ends = [
@@ -174,23 +194,23 @@ def clock(minutes: float) -> str:
 
 
 def _steps(
-    stage: Stage,
-    legs: Sequence[Leg],
-    bound: str,
-    need: Need | None,
-    quantities: Sequence[Quantity],
+    stage: Stage, legs: Sequence[Leg], bound: str, need: Need | None
 ) -> tuple[CardStep, ...]:
     why = (CardStep(f"Why: {need.cause}"),) if need is not None and need.cause else ()
-    steps = [*why, *_directions(legs, bound)]
-    steps.extend(
+    return (*why, *_directions(legs, bound))
+
+
+def _water(stage: Stage, quantities: Sequence[Quantity]) -> tuple[CardStep, ...]:
+    return tuple(
         CardStep("Water first, evenly, and again while mixing", row.note)
         for row in quantities
         if row.name == "water" and stage.task == "cutting"
     )
-    for text in stage.steps:
-        head, _, detail = text.partition(" — ")
-        steps.append(CardStep(head, detail))
-    return tuple(steps)
+
+
+def _work(stage: Stage) -> tuple[CardStep, ...]:
+    parts = (text.partition(" — ") for text in stage.steps)
+    return tuple(CardStep(head, detail) for head, _, detail in parts)
 
 
 def _directions(legs: Sequence[Leg], bound: str) -> tuple[CardStep, ...]:

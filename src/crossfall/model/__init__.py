@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from crossfall.model.card import CardStep, Caution, JobCard, Sketch, SketchFeature
+from crossfall.model.clearance import Clearance, ClearanceKind
 from crossfall.model.common import CostRange, Evidence, Method, Money, Progress, Rate, Side, quiet
 from crossfall.model.condition import Condition, Hazard, Observation, Request
 from crossfall.model.district import District
@@ -22,6 +23,8 @@ __all__ = [
     "BenefitPart",
     "CardStep",
     "Caution",
+    "Clearance",
+    "ClearanceKind",
     "Condition",
     "CostRange",
     "District",

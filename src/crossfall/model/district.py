@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from crossfall.model.clearance import Clearance
 from crossfall.model.condition import Condition, Hazard, Observation, Request
 from crossfall.model.fleet import Fleet
 from crossfall.model.network import Network
@@ -30,3 +31,4 @@ class District:
     records: tuple[WorkRecord, ...] = ()
     is_invented: bool = False
     postings: tuple[LoadPosting, ...] = ()
+    clearances: tuple[Clearance, ...] = ()
