@@ -332,6 +332,15 @@ def test_an_export_that_somebody_spoiled(
     _refused(path, "feature 1", *words)
 
 
+def test_an_export_that_lost_a_line(tmp_path: Path) -> None:
+    network = read_network(_geojson(tmp_path, _feature(_GOOD))).network
+    path = write_network(network, tmp_path / "out.geojson")
+    _spoil(path, lambda c: c["features"][0].update(geometry=None))
+    other = _feature(_GOOD, **json.loads(path.read_text("utf-8"))["features"][0]["properties"])
+    _spoil(path, lambda c: c["features"].append(other))
+    _refused(path, "feature 1", "no geometry")
+
+
 def test_an_export_whose_line_was_moved_off_its_node(tmp_path: Path) -> None:
     network = read_network(_geojson(tmp_path, _feature(_GOOD))).network
     path = write_network(network, tmp_path / "out.geojson")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,8 @@ from hypothesis import strategies as st
 from crossfall.errors import InputError
 from crossfall.io import export
 from crossfall.io.export import write_network
-from crossfall.io.network import read_network
-from crossfall.model import Network, Node, PointFeature, Segment
+from crossfall.io.network import NetworkOptions, read_network
+from crossfall.model import Backdrop, Network, Node, PointFeature, Segment
 
 SUFFIXES = (".geojson", ".gpkg", ".csv")
 
@@ -74,7 +75,10 @@ def networks(draw: Any) -> Network:
         )
         for k in range(draw(st.integers(0, 3)))
     )
-    return Network(nodes, tuple(segments), features)
+    lines = st.lists(st.tuples(lon, lat), min_size=2, max_size=4).map(tuple)
+    backdrop = st.builds(Backdrop, st.sampled_from(["stream", "water", "rail"]), lines)
+    behind = tuple(draw(st.lists(backdrop, max_size=3)))
+    return Network(nodes, tuple(segments), features, behind)
 
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
@@ -123,7 +127,12 @@ def test_an_independent_library_reads_it(small: Network, tmp_path: Path, suffix:
 def test_the_geopackage_is_one_by_its_own_tables(small: Network, tmp_path: Path) -> None:
     """OGC 12-128r17 (GeoPackage 1.3): application id, contents, geometry columns, systems."""
     path = write_network(small, tmp_path / "roads.gpkg")
-    assert [name for name, _ in pyogrio.list_layers(path)] == ["segments", "features", "nodes"]
+    assert [name for name, _ in pyogrio.list_layers(path)] == [
+        "segments",
+        "features",
+        "nodes",
+        "backdrop",
+    ]
     with sqlite3.connect(path) as package:
         assert package.execute("PRAGMA application_id").fetchone() == (0x47504B47,)
         assert package.execute("PRAGMA foreign_key_check").fetchall() == []
@@ -140,6 +149,18 @@ def test_geojson_is_plain_json_with_longitude_first(small: Network, tmp_path: Pa
     collection = json.loads(write_network(small, tmp_path / "r.geojson").read_text("utf-8"))
     assert "crs" not in collection
     assert collection["features"][0]["geometry"]["coordinates"][0] == [-107.0, 40.0]
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_lines_behind_the_roads_never_become_roads(
+    small: Network, tmp_path: Path, suffix: str
+) -> None:
+    creek = Backdrop("stream", ((-107.01, 40.005), (-106.99, 40.005)))
+    network = replace(small, backdrop=(creek,))
+    path = write_network(network, tmp_path / f"roads{suffix}")
+    assert read_network(path).network == network
+    anew = read_network(path, options=NetworkOptions(keep_lines=False))
+    assert [s.route for s in anew.network.segments] == ["Creek Road"]
 
 
 def test_an_interrupted_export_leaves_the_old_file(

@@ -20,7 +20,7 @@ from typing import Any
 
 from crossfall.errors import InputError
 from crossfall.io.network.own import column_names
-from crossfall.model import Network, Node, PointFeature, Segment
+from crossfall.model import Backdrop, Network, Node, PointFeature, Segment
 
 _WGS84_WKT = (
     'GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,'
@@ -33,13 +33,15 @@ _LAYERS: dict[type, tuple[str, str]] = {
     Segment: ("segments", "LINESTRING"),
     PointFeature: ("features", "POINT"),
     Node: ("nodes", "POINT"),
+    Backdrop: ("backdrop", "LINESTRING"),
 }
 
 
 def write_network(network: Network, path: str | Path) -> Path:
     """Write a network in the format its name says: ``.geojson``, ``.gpkg`` or ``.csv``.
 
-    CSV needs three files: ``roads.csv``, ``roads.features.csv`` and ``roads.nodes.csv``.
+    CSV needs a file for each kind of row: ``roads.csv``, ``roads.features.csv``,
+    ``roads.nodes.csv`` and ``roads.backdrop.csv``.
 
     Raises
     ------
@@ -63,7 +65,7 @@ def write_network(network: Network, path: str | Path) -> Path:
 
 
 def write_geojson(network: Network, path: Path) -> None:
-    """One collection (RFC 7946): segments as lines, then features and nodes as points."""
+    """One collection (RFC 7946): segments, features, nodes, and the lines behind the roads."""
 
     def write(target: Path) -> None:
         with target.open("w", encoding="utf-8") as file:
@@ -72,7 +74,7 @@ def write_geojson(network: Network, path: Path) -> None:
             for noun in _nouns(network):
                 feature = {
                     "type": "Feature",
-                    "id": noun.id,
+                    **({} if isinstance(noun, Backdrop) else {"id": noun.id}),
                     "properties": {
                         name: "inf" if value == float("inf") else value
                         for name, value in _record(noun).items()
@@ -87,7 +89,7 @@ def write_geojson(network: Network, path: Path) -> None:
 
 
 def write_csv(network: Network, path: Path) -> None:
-    """Three files with a header; geometry as well-known text in the column ``wkt``."""
+    """A file with a header for each kind; geometry as well-known text in the column ``wkt``."""
 
     def write(nouns: Iterable[Any], noun: type, target: Path) -> None:
         with target.open("w", encoding="utf-8", newline="") as file:
@@ -101,13 +103,14 @@ def write_csv(network: Network, path: Path) -> None:
     for nouns, noun, target in (
         (network.nodes, Node, stem.with_name(stem.name + ".nodes.csv")),
         (network.features, PointFeature, stem.with_name(stem.name + ".features.csv")),
+        (network.backdrop, Backdrop, stem.with_name(stem.name + ".backdrop.csv")),
         (network.segments, Segment, path),
     ):
         _whole_or_nothing(target, lambda file, n=nouns, k=noun: write(n, k, file))  # type: ignore[misc]
 
 
 def write_geopackage(network: Network, path: Path) -> None:
-    """Three layers: ``segments``, ``features`` and ``nodes`` (OGC GeoPackage 1.3)."""
+    """Layers ``segments``, ``features``, ``nodes`` and ``backdrop`` (OGC GeoPackage 1.3)."""
 
     def write(target: Path) -> None:
         target.unlink(missing_ok=True)
@@ -119,6 +122,7 @@ def write_geopackage(network: Network, path: Path) -> None:
             _write_layer(package, Segment, network.segments)
             _write_layer(package, PointFeature, network.features)
             _write_layer(package, Node, network.nodes)
+            _write_layer(package, Backdrop, network.backdrop)
 
     _whole_or_nothing(path, write)
 
@@ -127,6 +131,7 @@ def _nouns(network: Network) -> Iterator[Any]:
     yield from network.segments
     yield from network.features
     yield from network.nodes
+    yield from network.backdrop
 
 
 def _record(noun: Any) -> dict[str, Any]:
@@ -134,18 +139,18 @@ def _record(noun: Any) -> dict[str, Any]:
 
 
 def _places(noun: Any) -> tuple[tuple[float, float], ...]:
-    return noun.line if isinstance(noun, Segment) else ((noun.lon, noun.lat),)
+    return noun.line if isinstance(noun, Segment | Backdrop) else ((noun.lon, noun.lat),)
 
 
 def _geojson_geometry(noun: Any) -> dict[str, Any]:
-    if isinstance(noun, Segment):
+    if isinstance(noun, Segment | Backdrop):
         return {"type": "LineString", "coordinates": [list(place) for place in noun.line]}
     return {"type": "Point", "coordinates": [noun.lon, noun.lat]}
 
 
 def _wkt(noun: Any) -> str:
     text = ", ".join(f"{lon!r} {lat!r}" for lon, lat in _places(noun))
-    return f"{'LINESTRING' if isinstance(noun, Segment) else 'POINT'} ({text})"
+    return f"{'LINESTRING' if isinstance(noun, Segment | Backdrop) else 'POINT'} ({text})"
 
 
 def _csv_cell(value: Any) -> str:
@@ -162,7 +167,7 @@ def _blob(noun: Any) -> bytes:
     lons, lats = [lon for lon, _ in places], [lat for _, lat in places]
     flat = [degrees for place in places for degrees in place]
     head = struct.pack("<2sBBi4d", b"GP", 0, 0b11, 4326, min(lons), max(lons), min(lats), max(lats))
-    if isinstance(noun, Segment):
+    if isinstance(noun, Segment | Backdrop):
         return head + struct.pack(f"<BII{len(flat)}d", 1, 2, len(places), *flat)
     return head + struct.pack("<BI2d", 1, 1, *flat)
 

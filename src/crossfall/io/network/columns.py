@@ -13,6 +13,7 @@ import numpy as np
 from crossfall.errors import InputError, Problem, refuse
 from crossfall.io.network.cells import Cells
 from crossfall.io.network.options import NetworkOptions
+from crossfall.io.network.own import is_road
 from crossfall.io.network.place import jumps, to_lonlat
 from crossfall.io.network.points import found_in_table, has_kinds
 from crossfall.io.network.source import Found
@@ -64,6 +65,7 @@ def lines_of_table(table: LineTable, options: NetworkOptions) -> Found:
         what = ", ".join(f"{n} {kind}" for kind, n in kinds.items()) or "nothing"
         raise InputError(f"{table.file} has no line in it (but {what}); expected road lines")
     columns = find_columns(table, options)
+    table = table.only_lines(np.array([is_road(table, r) for r in table.line_row.tolist()]))
     table.places = to_lonlat(table.places, table.crs, options, file=table.file)
     problems: list[Problem] = []
     keep, n_zero = _usable(table, options, problems)

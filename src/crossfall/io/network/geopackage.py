@@ -106,6 +106,8 @@ def _choose(layers: dict[str, str], wanted: str | None, file: str, *, of_lines: 
     fitting = [name for name, kind in layers.items() if not any(each in kind for each in others)]
     if not fitting:
         raise InputError(f"{file} has no layer of lines (its layers: {shown}); expected roads")
+    if of_lines and {"segments", "nodes"} <= layers.keys():
+        return "segments"  # crossfall wrote it; the others are read beside it
     if len(fitting) > 1:
         raise InputError(f"{file} has several layers ({', '.join(fitting)}); say which (layer)")
     return fitting[0]

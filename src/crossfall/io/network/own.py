@@ -1,7 +1,8 @@
 """Files that crossfall itself wrote: read back as they are, ids, nodes and measures kept.
 
-The columns are the fields of :class:`~crossfall.model.Segment`, ``PointFeature``
-and ``Node``, with ``segment_id``, ``feature_id`` and ``node_id`` for their ids.
+The columns are the fields of :class:`~crossfall.model.Segment`, ``PointFeature``,
+``Node`` and ``Backdrop``; ``segment_id``, ``feature_id``, ``node_id`` or ``backdrop_kind``
+says what a row is.
 Somebody may have edited cells in between; a row that no longer fits is refused
 with its place, and reading with ``keep_lines=False`` builds the network anew.
 """
@@ -20,11 +21,22 @@ from crossfall.errors import Problem, refuse
 from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.place import to_lonlat
 from crossfall.io.network.table import LineTable
-from crossfall.model import Network, Node, PointFeature, Segment
+from crossfall.model import Backdrop, Network, Node, PointFeature, Segment
 
 _MARKS = {"segment_id", "from_node", "to_node", "from_m", "length_m"}
-_ID = {Segment: "segment_id", PointFeature: "feature_id", Node: "node_id"}
-_GEOMETRY = {Segment: ("line",), PointFeature: ("lon", "lat"), Node: ("lon", "lat")}
+_KEY = {
+    Segment: ("id", "segment_id"),
+    PointFeature: ("id", "feature_id"),
+    Node: ("id", "node_id"),
+    Backdrop: ("kind", "backdrop_kind"),
+}
+"""Field that makes a row one of these, and its column."""
+_GEOMETRY = {
+    Segment: ("line",),
+    PointFeature: ("lon", "lat"),
+    Node: ("lon", "lat"),
+    Backdrop: ("line",),
+}
 _FINE_DEG = 1e-5
 """Ends of one node may differ by about a metre after a program has rounded them."""
 
@@ -32,7 +44,7 @@ _FINE_DEG = 1e-5
 def column_names(noun: type) -> dict[str, str]:
     """Column of each field of a noun that is not its geometry."""
     return {
-        each.name: _ID[noun] if each.name == "id" else each.name
+        each.name: _KEY[noun][1] if each.name == _KEY[noun][0] else each.name
         for each in fields(noun)
         if each.name not in _GEOMETRY[noun]
     }
@@ -44,9 +56,15 @@ def is_own(table: LineTable, options: NetworkOptions) -> bool:
     return is_marked and not options.columns and options.keep_lines is not False
 
 
+def is_road(table: LineTable, row: int) -> bool:
+    """Whether a row is not a line that is only drawn behind the roads."""
+    kinds = table.columns.get("backdrop_kind")
+    return kinds is None or kinds[row] in (None, "")
+
+
 def read_own(
     segments: LineTable,
-    points: Sequence[LineTable],
+    others: Sequence[LineTable],
     options: NetworkOptions,
 ) -> Network:
     """The network of these tables.
@@ -54,9 +72,9 @@ def read_own(
     Parameters
     ----------
     segments : LineTable
-        Lines with the columns of a segment; points among them are read too.
-    points : sequence of LineTable
-        Further tables of point features and nodes.
+        Lines with the columns of a segment; whatever else is among them is read too.
+    others : sequence of LineTable
+        Further tables of point features, nodes and lines behind the roads.
 
     Raises
     ------
@@ -64,49 +82,72 @@ def read_own(
         If a cell does not fit its field, or two lines say different things of one node.
     """
     bad: list[Problem] = []
-    roads = _segments(segments, options, bad)
+    _has_geometry(segments, bad)
+    roads = _lines(segments, Segment, options, bad)
     nodes: list[Node] = []
     features: list[PointFeature] = []
-    for table in (segments, *points):
+    backdrop: list[Backdrop] = []
+    for table in (segments, *others):
+        backdrop += _lines(table, Backdrop, options, bad)
         nodes += _points(table, Node, options, bad)
         features += _points(table, PointFeature, options, bad)
     refuse(bad)
     nodes += _missing_nodes(roads, nodes, segments.file, bad)
     refuse(bad)
-    return Network(tuple(nodes), tuple(roads), tuple(features))
+    return Network(tuple(nodes), tuple(roads), tuple(features), tuple(backdrop))
 
 
-def _segments(table: LineTable, options: NetworkOptions, bad: list[Problem]) -> list[Segment]:
+def _has_geometry(table: LineTable, bad: list[Problem]) -> None:
+    """A segment has one line with a length; nothing is dropped silently."""
+    n_parts = np.bincount(table.line_row, minlength=table.n_rows)
+    bad += [
+        Problem(f"{table.file} {table.label(row)}", "the line is in several parts; join it")
+        for row in np.flatnonzero(n_parts > 1).tolist()
+    ]
+    bad += [
+        Problem(
+            f"{table.file} {table.label(row)}", "there is no geometry; draw it or delete the row"
+        )
+        for row in table.empty_rows
+    ]
+
+
+def _lines(table: LineTable, noun: Any, options: NetworkOptions, bad: list[Problem]) -> list[Any]:
+    """Segments, or lines behind the roads."""
+    if _KEY[noun][1] not in table.columns or not len(table.line_row):
+        return []
     lonlat = to_lonlat(table.places, table.crs, options, file=table.file)
     places, offsets = [tuple(place) for place in lonlat.tolist()], table.offsets.tolist()
     rows = table.line_row.tolist()
-    n_parts = np.bincount(table.line_row, minlength=table.n_rows)
-    bad += [
-        Problem(f"{table.file} {table.label(row)}", "the segment is in several parts; join it")
-        for row in np.flatnonzero(n_parts > 1).tolist()
-    ]
-    given = _rows(table, Segment, rows, bad)
+    mine = [k for k, row in enumerate(rows) if _is_one(table, noun, row)]
+    given = _rows(table, noun, [rows[k] for k in mine], bad)
     return [
-        Segment(line=tuple(places[offsets[k] : offsets[k + 1]]), **said)
-        for k, said in enumerate(given)
+        noun(line=tuple(places[offsets[k] : offsets[k + 1]]), **said)
+        for k, said in zip(mine, given, strict=True)
         if said is not None
     ]
 
 
 def _points(table: LineTable, noun: Any, options: NetworkOptions, bad: list[Problem]) -> list[Any]:
-    if _ID[noun] not in table.columns or not len(table.point_row):
+    """Nodes, or point features."""
+    if _KEY[noun][1] not in table.columns or not len(table.point_row):
         return []
     lonlat = to_lonlat(table.point_places, table.crs, options, file=table.file).tolist()
     rows = table.point_row.tolist()
-    has_id = [table.columns[_ID[noun]][row] is not None for row in rows]
-    mine = [row for row, mine in zip(rows, has_id, strict=True) if mine]
-    given = _rows(table, noun, mine, bad)
-    where = [place for place, mine in zip(lonlat, has_id, strict=True) if mine]
+    mine = [k for k, row in enumerate(rows) if _is_one(table, noun, row)]
+    given = _rows(table, noun, [rows[k] for k in mine], bad)
     return [
-        noun(lon=lon, lat=lat, **said)
-        for (lon, lat), said in zip(where, given, strict=True)
+        noun(lon=lonlat[k][0], lat=lonlat[k][1], **said)
+        for k, said in zip(mine, given, strict=True)
         if said is not None
     ]
+
+
+def _is_one(table: LineTable, noun: Any, row: int) -> bool:
+    """Whether a row is a ``noun``; a line that does not say is a segment without its id."""
+    if noun is Segment:
+        return is_road(table, row)
+    return table.columns[_KEY[noun][1]][row] not in (None, "")
 
 
 def _rows(
@@ -128,7 +169,7 @@ def _rows(
             if said is None:
                 continue
             if cell is None or cell == "":
-                if is_needed and name != "id" and kind is str:
+                if is_needed and name != _KEY[noun][0] and kind is str:
                     said[name] = ""
                 elif is_needed:
                     bad.append(_problem(table, row, column, "is empty; every row needs it"))

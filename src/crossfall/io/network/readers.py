@@ -46,12 +46,12 @@ def from_geopackage(path: Path, options: NetworkOptions) -> NetworkImport:
         return _agency(table, options, format_name="GeoPackage")
     with closing(open_package(path)) as package:
         layers = feature_layers(package, path.name)
-        points = [
+        others = [
             layer_table(package, name, path.name, may_be_empty=True)
-            for name in ("features", "nodes")
+            for name in ("features", "nodes", "backdrop")
             if name in layers
         ]
-    return _own(table, points, options, format_name="GeoPackage")
+    return _own(table, others, options, format_name="GeoPackage")
 
 
 def from_csv(path: Path, options: NetworkOptions) -> NetworkImport:
@@ -59,9 +59,10 @@ def from_csv(path: Path, options: NetworkOptions) -> NetworkImport:
     if not is_own(table, options):
         return _agency(table, options, format_name="CSV")
     stem = path.with_suffix("")
-    beside = [stem.with_name(f"{stem.name}.{what}.csv") for what in ("features", "nodes")]
-    points = [read_csv(each, options, may_be_empty=True) for each in beside if each.is_file()]
-    return _own(table, points, options, format_name="CSV")
+    parts = ("features", "nodes", "backdrop")
+    beside = [stem.with_name(f"{stem.name}.{part}.csv") for part in parts]
+    others = [read_csv(each, options, may_be_empty=True) for each in beside if each.is_file()]
+    return _own(table, others, options, format_name="CSV")
 
 
 BY_SUFFIX: dict[str, Callable[[Path, NetworkOptions], NetworkImport]] = {
@@ -81,10 +82,10 @@ def _agency(table: LineTable, options: NetworkOptions, *, format_name: str) -> N
 
 
 def _own(
-    table: LineTable, points: list[LineTable], options: NetworkOptions, *, format_name: str
+    table: LineTable, others: list[LineTable], options: NetworkOptions, *, format_name: str
 ) -> NetworkImport:
     near_enough(table.places, options, file=table.file)
-    network = read_own(table, points, options)
+    network = read_own(table, others, options)
     found = Found(lines=None, assumed=["ids, nodes and measures are those of the file"])
     counts = Counts(n_lines=len(network.segments))
     report = describe(network, found, counts, options, file=table.file, format_name=format_name)

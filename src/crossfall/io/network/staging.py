@@ -160,6 +160,7 @@ def carry_over(old: Network, new: Network, *, policy: NetworkPolicy | None = Non
             parents[each.child_id] = old.segment_by_id[each.parent_id]
     return replace(
         new,
+        backdrop=new.backdrop or old.backdrop,
         segments=tuple(
             _kept(parents[segment.id], segment) if segment.id in parents else segment
             for segment in new.segments

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import shapely
 
-from crossfall.network.roads import Floats, Ints
+from crossfall.network.roads import Flags, Floats, Ints
 
 _POINT, _LINE, _MULTI_LINE = 0, 1, 5
 
@@ -39,6 +39,18 @@ class LineTable:
     """How a person finds a row in the file."""
     row_ids: Sequence[Any] | None = None
     """The file's own key of each row, outside its columns."""
+
+    def only_lines(self, keep: Flags) -> LineTable:
+        """The table with the lines where ``keep``, shape (line,), is true; rows stay."""
+        if keep.all():
+            return self
+        sizes = np.diff(self.offsets)
+        return replace(
+            self,
+            places=self.places[np.repeat(keep, sizes)],
+            offsets=np.concatenate([[0], np.cumsum(sizes[keep])]).astype(np.int64),
+            line_row=self.line_row[keep],
+        )
 
     def record(self, row: int) -> dict[str, Any]:
         """The cells of a row that hold something."""
