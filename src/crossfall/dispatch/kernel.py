@@ -263,7 +263,9 @@ def apart_at(
                 continue
             if p.scratch[1 - way, i + 1] < cheapest:
                 cheapest, at_j = p.scratch[1 - way, i + 1], i + 1
-            if p.scratch[way, i] + cheapest < best:
+            # What this block closes is still open when the new windrow is laid before it
+            already = p.scratch[2, i - 1] if i > 0 else 0.0
+            if already + length <= most_open and p.scratch[way, i] + cheapest < best:
                 best = p.scratch[way, i] + cheapest
                 first, second, turned = np.int64(i), np.int64(at_j), np.int64(way)
     return best, turned, first, second

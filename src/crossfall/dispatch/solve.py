@@ -60,6 +60,7 @@ def improve(
     iterations: int | None = None,
     progress: Progress = quiet,
     tuning: Tuning | None = None,
+    scale: float | None = None,
 ) -> Solution:
     """Search from ``start`` (blocks of each shift) for ``seconds``, or exactly ``iterations``.
 
@@ -77,6 +78,7 @@ def improve(
         iterations=iterations,
         progress=progress,
         tuning=tuning or Tuning(),
+        scale=scale,
     )
 
 
