@@ -31,7 +31,10 @@ def small_network(**changes: nouns.Segment) -> nouns.Network:
         for i in range(3)
     ]
     features = (nouns.PointFeature("f1", "culvert", -103.995, 45.0, "s0", 390.0),)
-    return nouns.Network(nodes, tuple(changes.get(each.id, each) for each in segments), features)
+    rail = nouns.Backdrop("rail", ((-104.0, 45.01), (-103.97, 44.99)))
+    return nouns.Network(
+        nodes, tuple(changes.get(each.id, each) for each in segments), features, (rail,)
+    )
 
 
 def small_fleet() -> nouns.Fleet:

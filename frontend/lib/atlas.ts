@@ -7,6 +7,7 @@ import {
   ScaleControl,
   setWorkerUrl,
   type ExpressionSpecification,
+  type LayerSpecification,
   type MapGeoJSONFeature,
   type StyleSpecification,
 } from "maplibre-gl";
@@ -24,6 +25,7 @@ export interface RoadProperties {
 interface Answer {
   segments: FeatureCollection<LineString, RoadProperties>;
   places: FeatureCollection<Point, { kind: string; name: string }>;
+  backdrop: FeatureCollection<LineString, { kind: string }>;
 }
 
 type Bounds = [number, number, number, number];
@@ -58,16 +60,42 @@ function width(theme: string): ExpressionSpecification {
 const LETTER: Record<string, string> = { yard: "Y", camp: "C", pit: "P", water: "W", hazard: "!" };
 
 const THIN: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 1.8, 11, 3, 14, 7];
+const CREEK: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 1.4, 10, 2.8, 12, 4.5, 14, 8];
+const RIVER: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 2, 10, 3.6, 12, 7, 14, 14];
+const RAILS: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 0.8, 12, 1.2, 14, 2];
+const TIES: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 3, 12, 6, 14, 10];
 const CASING: ExpressionSpecification = ["interpolate", ["linear"], ["zoom"], 8, 7, 10, 10, 12, 14, 14, 22];
+
+/** Creeks and railways below the roads: a quiet blue-grey line, and a thin line with its ties. */
+function backdrop(): LayerSpecification[] {
+  const water = { "line-color": colour("--map-water") };
+  const rail = { "line-color": colour("--map-rail") };
+  const round = { "line-cap": "round", "line-join": "round" } as const;
+  const only = (kind: string): ExpressionSpecification => ["==", ["get", "kind"], kind];
+  const all = { type: "line", source: "behind" } as const;
+  return [
+    { ...all, id: "creeks", filter: only("stream"), layout: round, paint: { ...water, "line-width": CREEK } },
+    { ...all, id: "rivers", filter: only("water"), layout: round, paint: { ...water, "line-width": RIVER } },
+    { ...all, id: "rails", filter: only("rail"), paint: { ...rail, "line-width": RAILS } },
+    {
+      ...all,
+      id: "ties",
+      filter: only("rail"),
+      paint: { ...rail, "line-width": TIES, "line-dasharray": [0.22, 1.6] },
+    },
+  ];
+}
 
 function style(answer: Answer, theme: string): StyleSpecification {
   return {
     version: 8,
     sources: {
+      behind: { type: "geojson", data: answer.backdrop, tolerance: 0.2 },
       roads: { type: "geojson", data: answer.segments, promoteId: "id" },
     },
     layers: [
       { id: "ground", type: "background", paint: { "background-color": colour("--map-ground") } },
+      ...backdrop(),
       {
         id: "others",
         type: "line",

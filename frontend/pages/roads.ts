@@ -141,7 +141,7 @@ Atlas.open(map, chosenTheme())
     atlas.onChoose((id) => chooseSafely(id, false));
     if (search.value !== "") narrow();
     const wanted = new URLSearchParams(location.search).get("road");
-    if (wanted !== null) chooseSafely(wanted, true);
+    if (wanted) chooseSafely(wanted, true);
     map.dataset["roads"] = String(atlas.nRoads);
     map.dataset["state"] = "ready";
   })

@@ -53,7 +53,7 @@ def test_a_second_district_is_refused(district):
 def test_a_map_without_creeks_leaves_those_that_are_there(district):
     creek = nouns.Backdrop("stream", ((0.0, 0.0), (1.0, 1.0)))
     rail = nouns.Backdrop("rail", ((0.0, 1.0), (1.0, 0.0)))
-    network = small_network()
+    network = replace(small_network(), backdrop=())
     repository.replace_network(replace(network, backdrop=(creek,)), by="test")
     repository.replace_network(network, by="test")
     assert repository.load_network().backdrop == (creek,)
@@ -82,7 +82,7 @@ def test_a_signed_load_limit_goes_up_and_comes_down_once(district):
 def test_an_import_says_what_it_did(district):
     wider = replace(district.network.segments[1], width_m=9.0)
     network = small_network(s1=wider)
-    network = nouns.Network(network.nodes[:3], network.segments[:2], network.features)
+    network = replace(network, nodes=network.nodes[:3], segments=network.segments[:2])
     change = repository.replace_network(network, by="test", source="roads.gpkg")
     assert (change.n_added, change.n_changed, change.n_vanished, change.n_same) == (0, 1, 1, 1)
     back = repository.load_district()

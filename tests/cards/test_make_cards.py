@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -15,6 +16,7 @@ from crossfall.design.cautions import ALWAYS
 from crossfall.errors import InputError
 from crossfall.judgement import judge_gates, surface_state
 from crossfall.model import (
+    Backdrop,
     District,
     Itinerary,
     Leg,
@@ -173,6 +175,19 @@ def test_unknown_caution_and_unknown_stage_are_refused(district, gates):
 
 def test_every_caution_is_one_or_two_lines():
     assert all(len(text) < 230 for text in WORDS.values())
+
+
+def test_the_sketch_shows_the_creek_and_the_railway_nearby(district):
+    network, stage = district.network, planned(district, Treatment.BLADING)[1][0].stages[0]
+    segment = network.segment_by_id[stage.segment_id]
+    (lon, lat), *_ = segment.line
+    creek = Backdrop("stream", ((lon - 1.0, lat + 0.001), (lon + 1.0, lat + 0.001)))
+    rail = Backdrop("rail", ((lon - 1.0, lat - 0.001), (lon + 1.0, lat - 0.001)))
+    far = Backdrop("water", ((lon - 1.0, lat + 5.0), (lon + 1.0, lat + 5.0)))
+    drawn = Sketcher.of(replace(network, backdrop=(creek, rail, far))).sketch(segment, stage)
+    assert [each[0][1] for each in drawn.water] == [pytest.approx(lat + 0.001)]
+    assert [each[0][1] for each in drawn.rail] == [pytest.approx(lat - 0.001)]
+    assert max(abs(x - lon) for x, _ in drawn.water[0]) < 0.1, "clipped to the neighbourhood"
 
 
 def test_the_sketch_is_fitted_to_the_stage(district):

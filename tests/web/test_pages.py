@@ -124,6 +124,9 @@ def test_roads_list_and_map_data(planned_office, superintendent):
     assert first["plan_says"] == "Grader 1, Today"
     assert {"need", "rating", "surface", "since", "plan"} <= first.keys()
     assert features[1]["properties"]["since_says"] == "22 days ago, Mon 20 Apr"
+    assert [each["properties"]["kind"] for each in answer["backdrop"]["features"]] == ["rail"]
+    assert "Railway" in text
+    assert "River" not in text
     kinds = {each["properties"]["kind"] for each in answer["places"]["features"]}
     assert kinds == {"yard", "pit", "hazard"}
 

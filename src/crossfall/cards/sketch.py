@@ -13,8 +13,9 @@ from crossfall.model import Network, Segment, Sketch, SketchFeature, Stage
 Floats = npt.NDArray[np.float64]
 Line = tuple[tuple[float, float], ...]
 
-_MARGIN = 0.22
-"""Room around the job, as a share of its longer side."""
+_WIDE, _TALL = (1.4, 2.0), (0.7, 1.6)
+"""Width and height of the neighbourhood, as shares of the job's own extent across and up: a little
+more than the drawing shows, whichever way the road runs."""
 _LEAST_SPAN_DEG = 0.004
 _MOST_ROADS = 60
 
@@ -26,12 +27,15 @@ class Sketcher:
     network: Network
     tree: STRtree
     lines: tuple[LineString, ...]
+    behind: STRtree
+    """Creeks and railways."""
 
     @classmethod
     def of(cls, network: Network) -> Sketcher:
         """Prepare the network's lines for looking up."""
         lines = tuple(LineString(segment.line) for segment in network.segments)
-        return cls(network, STRtree(lines), lines)
+        behind = STRtree([LineString(each.line) for each in network.backdrop])
+        return cls(network, STRtree(lines), lines, behind)
 
     def sketch(self, segment: Segment, stage: Stage) -> Sketch:
         """The stage in its neighbourhood, with names, features and both ends."""
@@ -49,6 +53,7 @@ class Sketcher:
                 if other.route != segment.route and length > labels.get(other.route, (0.0,))[0]:
                     label = SketchFeature("road", *_middle(part), other.route)
                     labels[other.route] = (length, label)
+        water, rail = self._backdrop(west, south, east, north)
         rest = [
             cut_line(segment.line, segment.length_m, low, high)
             for low, high in ((0.0, stage.from_m), (stage.to_m, segment.length_m))
@@ -63,7 +68,21 @@ class Sketcher:
                 *self._marks(segment, stage),
                 *(label for _, label in labels.values()),
             ),
+            water=water,
+            rail=rail,
         )
+
+    def _backdrop(
+        self, west: float, south: float, east: float, north: float
+    ) -> tuple[tuple[Line, ...], tuple[Line, ...]]:
+        water: list[Line] = []
+        rail: list[Line] = []
+        frame = LineString([(west, south), (east, north)]).envelope
+        for index in sorted(self.behind.query(frame)):
+            each = self.network.backdrop[int(index)]
+            parts = _parts(clip_by_rect(LineString(each.line), west, south, east, north))
+            (rail if each.kind == "rail" else water).extend(parts)
+        return tuple(water), tuple(rail)
 
     def _marks(self, segment: Segment, stage: Stage) -> list[SketchFeature]:
         return [
@@ -114,9 +133,10 @@ def _frame(line: Line) -> tuple[float, float, float, float]:
     points = np.asarray(line)
     (west, south), (east, north) = points.min(axis=0), points.max(axis=0)
     narrow = float(np.cos(np.radians((south + north) / 2)))
-    span = max((east - west) * narrow, north - south, _LEAST_SPAN_DEG)
-    pad_y = max(span * _MARGIN, (span * 0.75 - (north - south)) / 2)
-    pad_x = max(span * _MARGIN, (span * 0.75 - (east - west) * narrow) / 2) / narrow
+    across, up = (east - west) * narrow, north - south
+    wide = max(across * _WIDE[0], up * _WIDE[1], _LEAST_SPAN_DEG)
+    tall = max(across * _TALL[0], up * _TALL[1], _LEAST_SPAN_DEG)
+    pad_x, pad_y = (wide - across) / 2 / narrow, (tall - up) / 2
     return west - pad_x, south - pad_y, east + pad_x, north + pad_y
 
 

@@ -45,6 +45,9 @@ class Sketch:
     line: tuple[tuple[float, float], ...]
     nearby: tuple[tuple[tuple[float, float], ...], ...]
     features: tuple[SketchFeature, ...]
+    water: tuple[tuple[tuple[float, float], ...], ...] = ()
+    """Creeks and rivers behind the roads."""
+    rail: tuple[tuple[tuple[float, float], ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -137,7 +137,7 @@ def card_data(
         ),
         "map_mm": map_mm,
         "map_alt": f"Map of {card.title}",
-        "key": key_of(card.sketch.features),
+        "key": key_of(card.sketch),
         "strip": ""
         if to_m is None
         else strip_svg(

@@ -11,6 +11,11 @@ from crossfall.report.colours import FONT, INK, PAPER, QUIET, fill, word
 from crossfall.report.figures import check_system
 
 _M_PER_DEG = 111_320.0
+_BEHIND = {
+    "stream": 'stroke="#a9bfcf" stroke-width="2"',
+    "water": 'stroke="#a9bfcf" stroke-width="3.4"',
+    "rail": 'stroke="#8b8b86" stroke-width="1" stroke-dasharray="7 3"',
+}
 _KM = (1, 2, 5, 10, 20, 50)
 
 
@@ -66,6 +71,15 @@ def plan_map(
         f'<text x="20" y="38" font-size="19" font-weight="bold" fill="{INK}">'
         f"{escape(title)}</text>",
         _key(set(worked.values()), has_left_out=bool(left_out)),
+        f'<clipPath id="land"><rect x="0" y="72" width="{width:.0f}"'
+        f' height="{height - 72 - 76:.0f}"/></clipPath>',
+        '<g fill="none" stroke-linejoin="round" clip-path="url(#land)">',
+        *(
+            f'<path d="{"M" + "L".join(place(*point) for point in each.line)}"'
+            f" {_BEHIND[each.kind]}/>"
+            for each in network.backdrop
+        ),
+        "</g>",
         '<g fill="none" stroke-linecap="round" stroke-linejoin="round">',
         *quiet,
         *(

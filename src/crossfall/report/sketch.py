@@ -18,6 +18,7 @@ from crossfall.report.figures import System, figure
 INK = "#111111"
 ROAD = "#9a9a9a"
 JOB = "#0b4f8a"
+WATER = "#7f9db4"
 PAPER = "#ffffff"
 FONT = "DejaVu Sans Mono"
 
@@ -89,6 +90,16 @@ def sketch_svg(
         '<g clip-path="url(#f)" fill="none" stroke-linejoin="round" stroke-linecap="round">',
     ]
     parts.extend(
+        f'<path d="{_path(frame, line)}" stroke="{WATER}" stroke-width="1.1"/>'
+        for line in sketch.water
+    )
+    parts.extend(
+        f'<path d="{_path(frame, line)}" stroke="{INK}" stroke-width="0.3"/>'
+        f'<path d="{_path(frame, line)}" stroke="{INK}" stroke-width="1.5"'
+        ' stroke-dasharray="0.3 2.2" stroke-linecap="butt"/>'
+        for line in sketch.rail
+    )
+    parts.extend(
         f'<path d="{_path(frame, line)}" stroke="{ROAD}" stroke-width="0.7"/>'
         for line in sketch.nearby
     )
@@ -122,16 +133,22 @@ def map_height(sketch: Sketch, width_mm: float) -> float:
     return min(max(wanted, 0.48 * width_mm), 0.8 * width_mm)
 
 
-def key_of(features: Sequence[SketchFeature]) -> str:
-    """What the letters on a sketch mean, only those that are there.
+def key_of(sketch: Sketch) -> str:
+    """What the letters and the lines on a sketch mean, only those that are there.
 
     Examples
     --------
-    >>> key_of((SketchFeature("bridge", 0.0, 0.0), SketchFeature("start", 0.0, 0.0)))
-    'B bridge'
+    >>> features = (SketchFeature("bridge", 0.0, 0.0), SketchFeature("start", 0.0, 0.0))
+    >>> key_of(Sketch(((0.0, 0.0), (1.0, 0.0)), (), features, rail=(((0.0, 1.0), (1.0, 1.0)),)))
+    'B bridge  ╫ railway'
     """
-    kinds = {feature.kind for feature in features}
-    return "  ".join(f"{sign} {word}" for kind, (sign, word) in SIGNS.items() if kind in kinds)
+    kinds = {feature.kind for feature in sketch.features}
+    words = [f"{sign} {word}" for kind, (sign, word) in SIGNS.items() if kind in kinds]
+    if sketch.water:
+        words.append("≈ water")
+    if sketch.rail:
+        words.append("╫ railway")
+    return "  ".join(words)
 
 
 def _fit(sketch: Sketch, width: float, height: float) -> _Frame:

@@ -17,7 +17,13 @@ from crossfall.model import Condition, District, Need
 from crossfall_app.store.repository import StoredWeek
 from crossfall_app.web.present.measures import Measures, day_name
 from crossfall_app.web.present.plan import where_on
-from crossfall_app.web.present.words import FAMILY, FAMILY_LABEL, SURFACE, SURFACE_LABEL
+from crossfall_app.web.present.words import (
+    BACKDROP_LABEL,
+    FAMILY,
+    FAMILY_LABEL,
+    SURFACE,
+    SURFACE_LABEL,
+)
 
 _SINCE_WEEKS = (2, 4, 8, 16)
 """Steps of the legend only; nothing is decided by them."""
@@ -105,6 +111,31 @@ def segments_geojson(district: District, roads: MapRoads, measures: Measures) ->
             }
         )
     return {"type": "FeatureCollection", "features": features}
+
+
+def backdrop_geojson(district: District) -> dict[str, Any]:
+    """Creeks and railways, to find one's way by."""
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"kind": each.kind},
+            "geometry": {
+                "type": "LineString",
+                # About a metre: nothing is measured on them
+                "coordinates": [[round(x, 5), round(y, 5)] for x, y in each.line],
+            },
+        }
+        for each in district.network.backdrop
+    ]
+    return {"type": "FeatureCollection", "features": features}
+
+
+def backdrop_kinds(district: District) -> list[dict[str, str]]:
+    """What is drawn behind the roads, for the legend."""
+    there = {each.kind for each in district.network.backdrop}
+    return [
+        {"colour": key, "label": label} for key, label in BACKDROP_LABEL.items() if key in there
+    ]
 
 
 def places_geojson(district: District) -> dict[str, Any]:

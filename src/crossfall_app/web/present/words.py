@@ -98,6 +98,8 @@ FEATURE_LABEL = {
     "stream": "Stream",
 }
 
+BACKDROP_LABEL = {"stream": "Creek", "water": "River", "rail": "Railway"}
+
 MACHINE_LABEL = {
     "grader": "Grader",
     "water_truck": "Water truck",

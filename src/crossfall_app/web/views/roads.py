@@ -23,6 +23,8 @@ from crossfall_app.web.pages import empty_page, measures, page, sentence
 from crossfall_app.web.present.road import road_page
 from crossfall_app.web.present.themes import (
     MapRoads,
+    backdrop_geojson,
+    backdrop_kinds,
     colour_roads,
     places_geojson,
     road_list,
@@ -43,6 +45,7 @@ def atlas(request: HttpRequest) -> HttpResponse:
         "Roads",
         here="roads",
         themes=coloured.themes,
+        backdrop=backdrop_kinds(morning.district),
         roads=road_list(morning.district, morning.needs, coloured, measures()),
         q=request.GET.get("q", ""),
     )
@@ -56,6 +59,7 @@ def segments(request: HttpRequest) -> HttpResponse:
     answer = {
         "segments": segments_geojson(morning.district, _coloured(morning), measures()),
         "places": places_geojson(morning.district),
+        "backdrop": backdrop_geojson(morning.district),
     }
     return HttpResponse(json.dumps(answer, separators=(",", ":")), content_type="application/json")
 
