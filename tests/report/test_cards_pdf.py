@@ -173,6 +173,13 @@ def test_unknown_paper_and_units_are_refused(asked, words):
         cards_pdf(cards_for(Treatment.BLADING), **asked)
 
 
+def test_a_card_with_a_link_carries_a_code_and_still_fits():
+    cards = cards_for(Treatment.BLADING, "s2")
+    plain, linked = cards_pdf(cards), cards_pdf(cards, link="https://roads.example/cards/")
+    assert pages(linked) == pages(plain) == 1
+    assert len(linked) > len(plain)
+
+
 def test_no_cards_is_refused():
     with pytest.raises(InputError, match="cards is empty"):
         cards_pdf([])

@@ -20,6 +20,7 @@ from crossfall.errors import InputError
 from crossfall.model import Caution, CostRange, JobCard, Quantity, Stake
 from crossfall.report.card_fit import fitted, split_evenly
 from crossfall.report.figures import System, check_system, figure, number, reword
+from crossfall.report.qr import qr_svg
 from crossfall.report.sketch import key_of, map_height, sketch_svg
 from crossfall.report.strip import strip_svg
 from crossfall.units import convert
@@ -34,7 +35,9 @@ _SAID_ABOVE = frozenset({"length"})
 """Quantities that the card's heading and strip already show."""
 
 
-def cards_pdf(cards: Sequence[JobCard], *, paper: str = "a4", units: str = "metric") -> bytes:
+def cards_pdf(
+    cards: Sequence[JobCard], *, paper: str = "a4", units: str = "metric", link: str = ""
+) -> bytes:
     """Typeset job cards, each beginning on its own page.
 
     Parameters
@@ -43,6 +46,9 @@ def cards_pdf(cards: Sequence[JobCard], *, paper: str = "a4", units: str = "metr
         In the order to print.
     paper : {'a4', 'letter'}
     units : {'metric', 'us'}
+    link : str
+        Address under which a card is found by its number, for example
+        ``https://roads.example/cards/``; each card then carries a square code to scan.
 
     Returns
     -------
@@ -64,7 +70,9 @@ def cards_pdf(cards: Sequence[JobCard], *, paper: str = "a4", units: str = "metr
         "title": "Job cards" if len(cards) > 1 else f"{cards[0].title}, card {cards[0].number}",
         "paper": name,
         "cards": [
-            fitted(card_data(card, units=system, width_mm=width_mm), height_mm) for card in cards
+            fitted(card_data(card, units=system, width_mm=width_mm), height_mm)
+            | {"code": qr_svg(f"{link}{card.number}") if link else ""}
+            for card in cards
         ],
     }
     made = max(card.made_at for card in cards)
