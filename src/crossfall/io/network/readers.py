@@ -27,11 +27,13 @@ from crossfall.io.network.table import LineTable
 
 
 def from_osm(path: Path, options: NetworkOptions) -> NetworkImport:
+    """An OpenStreetMap extract: noded at shared points."""
     found = read_osm(path, options)
     return assemble(found, options, file=path.name, format_name="OpenStreetMap")
 
 
 def from_geojson(path: Path, options: NetworkOptions) -> NetworkImport:
+    """GeoJSON: an agency's lines, an extract with tags, or a network of our own."""
     table = read_geojson(path, options)
     if isinstance(table, Found):
         return assemble(table, options, file=path.name, format_name="GeoJSON")
@@ -41,6 +43,7 @@ def from_geojson(path: Path, options: NetworkOptions) -> NetworkImport:
 
 
 def from_geopackage(path: Path, options: NetworkOptions) -> NetworkImport:
+    """GeoPackage: an agency's layer, or a network of our own."""
     table = read_layer(path, options)
     if not is_own(table, options):
         return _agency(table, options, format_name="GeoPackage")
@@ -55,6 +58,7 @@ def from_geopackage(path: Path, options: NetworkOptions) -> NetworkImport:
 
 
 def from_csv(path: Path, options: NetworkOptions) -> NetworkImport:
+    """CSV with WKT: an agency's table, or a network of our own with its tables beside it."""
     table = read_csv(path, options)
     if not is_own(table, options):
         return _agency(table, options, format_name="CSV")

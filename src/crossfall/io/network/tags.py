@@ -162,6 +162,7 @@ def is_oneway(tags: Tags) -> int:
 
 
 def is_bridge(tags: Tags) -> bool:
+    """Whether the way is carried over something."""
     return tags.get("bridge", "") not in _NOT_A_BRIDGE
 
 
