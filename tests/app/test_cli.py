@@ -307,7 +307,10 @@ def _seconds_for_help():
 
 
 @pytest.mark.slow
-def test_ctrl_c_stops_with_one_sentence(office):
+def test_ctrl_c_stops_with_one_sentence(crossfall, office, files):
+    many = roads_geojson(files / "many.geojson", n_roads=80)
+    survey = survey_csv(files / "many.csv", n_roads=80, deformation=2.5)
+    crossfall("import", many, "--conditions", survey, "--accept", "-w", office)
     asked = ["plan", str(office), "--start", FIRST_DAY, "--seconds", "60"]
     script = "import sys; from crossfall_app.cli.entry import run; print('ready', flush=True);"
     script += "sys.exit(run(sys.argv[1:]))"

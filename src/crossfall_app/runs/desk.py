@@ -11,13 +11,14 @@ import os
 import socket
 import subprocess
 import sys
+from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 from threading import Thread
 from typing import Any
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from crossfall.errors import InputError
@@ -26,7 +27,8 @@ from crossfall_app.store.models import Run
 from crossfall_app.workspace import current_workspace
 
 WORKING = ("queued", "running")
-_ANSWER_S = 0.75
+THREAD_NAME = "crossfall-run"
+_ANSWER_S = 0.5
 """How long a child may take to stop by itself before it is ended."""
 _SILENT = timedelta(minutes=10)
 """After so long without a word a run on another computer counts as interrupted."""
@@ -77,7 +79,7 @@ def cancel(run_id: UUID, *, by: str) -> None:
     _settle(run_id, "cancelled", only=("queued",), without_process=True)
     child = _CHILDREN.get(run_id)
     if child is not None:
-        Thread(target=_end_if_deaf, args=(run_id, child), daemon=True).start()
+        _beside(_end_if_deaf, run_id, child)
 
 
 def settle_leftovers() -> int:
@@ -117,7 +119,26 @@ def _spawn(run: Run) -> None:
     )
     Run.objects.filter(pk=run.pk, pid__isnull=True).update(pid=child.pid, host=socket.gethostname())
     _CHILDREN[run.pk] = child
-    Thread(target=_see_it_end, args=(run.pk, child), daemon=True).start()
+    _beside(_see_it_end, run.pk, child)
+
+
+def _beside(
+    watch: Callable[[UUID, subprocess.Popen[bytes]], None],
+    run_id: UUID,
+    child: subprocess.Popen[bytes],
+) -> None:
+    """Watch a child from a thread of its own; the server never waits for it."""
+
+    def guarded() -> None:
+        try:
+            watch(run_id, child)
+        except DatabaseError:
+            # What could not be written now is settled when the next run or server starts
+            pass
+        finally:
+            connection.close()
+
+    Thread(target=guarded, name=f"{THREAD_NAME}-{run_id}", daemon=True).start()
 
 
 def _see_it_end(run_id: UUID, child: subprocess.Popen[bytes]) -> None:
@@ -128,7 +149,6 @@ def _see_it_end(run_id: UUID, child: subprocess.Popen[bytes]) -> None:
         _settle(run_id, "interrupted")
     finally:
         _CHILDREN.pop(run_id, None)
-        connection.close()
 
 
 def _end_if_deaf(run_id: UUID, child: subprocess.Popen[bytes]) -> None:
@@ -137,10 +157,7 @@ def _end_if_deaf(run_id: UUID, child: subprocess.Popen[bytes]) -> None:
     except subprocess.TimeoutExpired:
         child.kill()
         child.wait()
-    try:
-        _settle(run_id, "cancelled", only=WORKING)
-    finally:
-        connection.close()
+    _settle(run_id, "cancelled", only=WORKING)
 
 
 def _settle(
