@@ -44,18 +44,16 @@ class PriceBook:
             low += quantity * row[0]
             likely += quantity * row[1]
             high += quantity * row[2]
+        return self.money(low, likely, high)
+
+    def money(self, low: float, likely: float, high: float) -> CostRange:
+        """Minor units as money of this book's currency and year."""
         currency, year = self.currency, self.year
         return CostRange(
             Money(round(low), currency, year),
             Money(round(likely), currency, year),
             Money(round(high), currency, year),
         )
-
-    @property
-    def nothing(self) -> CostRange:
-        """No money, in this book's currency."""
-        zero = Money(0, self.currency, self.year)
-        return CostRange(zero, zero, zero)
 
 
 def price_book(policy: Policy, fleet: Fleet) -> PriceBook:

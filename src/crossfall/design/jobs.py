@@ -226,11 +226,14 @@ def _totals(stages: Sequence[Stage]) -> tuple[Quantity, ...]:
 
 
 def _total_cost(stages: Sequence[Stage], site: Site) -> CostRange:
-    total = site.tools.book.nothing
-    for stage in stages:
-        if stage.cost is not None:
-            total = total + stage.cost
-    return total
+    # Plain sums: the price book has already seen to it that all money is of one kind
+    costs = [stage.cost for stage in stages if stage.cost is not None]
+    book = site.tools.book
+    return book.money(
+        sum(cost.low.minor for cost in costs),
+        sum(cost.likely.minor for cost in costs),
+        sum(cost.high.minor for cost in costs),
+    )
 
 
 def _driest(state: SurfaceMoisture) -> dict[str, float]:
