@@ -5,7 +5,7 @@ from __future__ import annotations
 import enum
 import math
 import types
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from functools import cache
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
@@ -88,6 +88,11 @@ NOUNS: dict[type, st.SearchStrategy] = {
         authority=keys.filter(str.strip),
         signed_by=keys.filter(str.strip),
         down_at=st.none(),
+    ),
+    nouns.Clearance: st.builds(
+        lambda given, days: replace(given, valid_from=min(days), expires_on=max(days)),
+        build(nouns.Clearance, id=keys, segment_id=_SEGMENT, expires_on=st.just(date(2300, 1, 1))),
+        st.tuples(days, days),
     ),
     nouns.WorkRecord: build(nouns.WorkRecord, id=keys, segment_id=_SEGMENT, supersedes=st.none()),
     nouns.Place: build(nouns.Place, id=keys),

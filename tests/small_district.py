@@ -98,6 +98,9 @@ def small_district() -> nouns.District:
         hazards=(nouns.Hazard("h1", "s2", 12.0, "washout", NOON),),
         requests=(nouns.Request("q1", TODAY, "washboard at the bend", segment_id="s2"),),
         records=(small_record(),),
+        clearances=(
+            nouns.Clearance("k1", "rail", "s1", "7-112", "The railway", TODAY, date(2026, 6, 30)),
+        ),
     )
 
 

@@ -156,6 +156,7 @@ CONDITION = Mapping(nouns.Condition, models.Condition, {})
 OBSERVATION = Mapping(nouns.Observation, models.Observation, _KEY)
 HAZARD = Mapping(nouns.Hazard, models.Hazard, _KEY)
 REQUEST = Mapping(nouns.Request, models.Request, _KEY)
+CLEARANCE = Mapping(nouns.Clearance, models.Clearance, _KEY)
 POSTING = Mapping(nouns.LoadPosting, models.LoadPosting, _KEY)
 RECORD = Mapping(
     nouns.WorkRecord,
@@ -179,6 +180,7 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     HAZARD,
     REQUEST,
     POSTING,
+    CLEARANCE,
     RECORD,
     PLACE,
     MACHINE,

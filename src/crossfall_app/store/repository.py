@@ -45,6 +45,7 @@ __all__ = [
     "PlanLine",
     "StoredWeek",
     "accept_stage",
+    "add_clearances",
     "add_conditions",
     "add_hazards",
     "add_observations",
@@ -104,6 +105,7 @@ def load_district() -> nouns.District:
             records=convert.RECORD.of(_about_the_map(models.WorkRecord)),
             is_invented=owner.is_invented,
             postings=_postings(),
+            clearances=convert.CLEARANCE.of(_about_the_map(models.Clearance)),
         )
 
 
@@ -131,6 +133,7 @@ def store_district(
         add_hazards(district.hazards, by=by)
         add_requests(district.requests, by=by)
         add_postings(district.postings, by=by)
+        add_clearances(district.clearances, by=by)
 
 
 def agency() -> models.Agency:
@@ -277,6 +280,11 @@ def add_requests(requests: Iterable[nouns.Request], *, by: str) -> int:
 def add_postings(postings: Iterable[nouns.LoadPosting], *, by: str) -> int:
     """Add load limits as they were signed."""
     return _add(convert.POSTING, postings, by=by)
+
+
+def add_clearances(clearances: Iterable[nouns.Clearance], *, by: str) -> int:
+    """Add permissions, tickets and location reports as they were granted."""
+    return _add(convert.CLEARANCE, clearances, by=by)
 
 
 def take_down_posting(posting_id: str, at: datetime, *, by: str) -> nouns.LoadPosting:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from crossfall_app.store.models.agency import Agency, Audit, ImportStage, PolicyVersion, Run
 from crossfall_app.store.models.facts import (
+    Clearance,
     Condition,
     Hazard,
     LoadPosting,
@@ -20,6 +21,7 @@ __all__ = [
     "Agency",
     "Audit",
     "Backdrop",
+    "Clearance",
     "Condition",
     "Forecast",
     "Hazard",

@@ -101,6 +101,21 @@ class LoadPosting(Entered):
     reason = models.TextField(blank=True)
 
 
+class Clearance(Entered):
+    """Leave to dig, cut or work near something that is not the agency's."""
+
+    key = key_field(unique=True)
+    kind = word_field()
+    segment = models.ForeignKey(Segment, models.PROTECT, related_name="clearances")
+    reference = models.TextField()
+    granted_by = models.TextField()
+    valid_from = models.DateField()
+    expires_on = models.DateField()
+    from_m = models.FloatField()
+    to_m = models.FloatField(null=True)
+    note = models.TextField(blank=True)
+
+
 class WorkRecord(Entered):
     """Work on one segment on one day."""
 
