@@ -3,7 +3,7 @@
 ::
 
     osier/
-    ├── crossfall.toml       name, time zone, units, currency, language
+    ├── crossfall.toml       name, time zone, units, currency, language, address
     ├── crossfall.sqlite3    the store (unless CROSSFALL_DATABASE_URL names a PostgreSQL server)
     ├── secret.key           signs sessions; random, readable by its owner only
     ├── photos/              what crews send in
@@ -47,12 +47,18 @@ class Config:
     units: UnitSystem = "metric"
     currency: str = "USD"
     language: str = "en"
+    address: str = ""
+    """Where the office pages are found, for the square codes on cards; empty prints none."""
 
     def __post_init__(self) -> None:
-        for key in ("name", "time_zone", "units", "currency", "language"):
-            value = getattr(self, key)
-            if not isinstance(value, str) or not value.strip():
-                raise InputError(f"{key} is {value!r}; expected a word in quotes")
+        for each in fields(self):
+            value = getattr(self, each.name)
+            if not isinstance(value, str) or not (value.strip() or each.name == "address"):
+                raise InputError(f"{each.name} is {value!r}; expected a word in quotes")
+        if self.address and not self.address.startswith(("https://", "http://")):
+            raise InputError(
+                f"address is {self.address!r}; expected one such as https://roads.example"
+            )
         if self.units not in get_args(UnitSystem):
             raise InputError(f"units is {self.units!r}; expected metric or us")
         if self.time_zone not in available_timezones():

@@ -69,6 +69,7 @@ def test_a_folder_that_is_not_empty_is_refused(tmp_path):
         ('currency = "dollar"', "three capital letters"),
         ('name = ""', "name is ''"),
         ("units = 3", "units is 3"),
+        ('address = "roads.example"', "expected one such as https://roads.example"),
         ("name = ", "cannot be read"),
     ],
 )

@@ -187,7 +187,9 @@ def make_cards_file(
     days = [card.day for card in chosen]
     span = f"{min(days)}" + (f"-to-{max(days)}" if max(days) > min(days) else "")
     file = out or workspace.out / f"cards-{span}.pdf"
-    pdf = cards_pdf(chosen, paper=paper, units=wanted)
+    address = workspace.config.address.rstrip("/")
+    link = f"{address}/cards/" if address else ""
+    pdf = cards_pdf(chosen, paper=paper, units=wanted, link=link)
     file.parent.mkdir(parents=True, exist_ok=True)
     part = file.with_name(file.name + ".part")
     part.write_bytes(pdf)
