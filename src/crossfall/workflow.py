@@ -6,22 +6,40 @@ are arguments. Loading, saving and showing are the doors' business.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from crossfall.cards import make_cards
 from crossfall.design import design_jobs
+from crossfall.design.jobs import make_tools
+from crossfall.design.site import Site
 from crossfall.dispatch import dispatch_week
 from crossfall.dispatch.checker import check_plan
 from crossfall.errors import InputError
-from crossfall.judgement import find_needs, judge_gates, surface_state
-from crossfall.judgement.gate import GateTable
-from crossfall.judgement.state import MoistureState
+from crossfall.judgement import (
+    GateTable,
+    HazardNotice,
+    LoadAdvisory,
+    MoistureState,
+    RoadDays,
+    SurfaceDifference,
+    WateringVerdict,
+    advise_load_limits,
+    find_needs,
+    judge_gates,
+    open_hazards,
+    road_days,
+    surface_difference,
+    surface_state,
+    water_or_wait,
+)
 from crossfall.model import (
     Condition,
     District,
     Job,
     JobCard,
+    Machine,
     Need,
     Plan,
     Progress,
@@ -29,6 +47,7 @@ from crossfall.model import (
     quiet,
 )
 from crossfall.network import build_graph
+from crossfall.records import OpenEnd, open_ends
 
 
 @dataclass(frozen=True)
@@ -98,3 +117,93 @@ def plan_week(
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     progress(1.0, f"{len(cards)} job cards are written")
     return WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
+
+
+@dataclass(frozen=True)
+class MorningSheet:
+    """What a foreman wants to know at a quarter past six."""
+
+    today: date
+    hazards: tuple[HazardNotice, ...]
+    needs: tuple[Need, ...]
+    conditions: tuple[Condition, ...]
+    """Condition of each maintained segment as it is believed to be today."""
+    open_ends: tuple[OpenEnd, ...]
+    state: MoistureState | None
+    """None when the weather does not reach today; ``trouble`` says why."""
+    gates: GateTable | None
+    limits: tuple[LoadAdvisory, ...]
+    trouble: str = ""
+
+
+def morning(district: District, *, today: date, n_days: int = 10, seed: int = 0) -> MorningSheet:
+    """Look at the sky and the roads: dangers, needs, what was left open, what the surface allows.
+
+    Without weather that reaches today the sheet stands without a surface and says why.
+    """
+    hazards = open_hazards(district, today=today)
+    needs, conditions = find_needs(district, today=today)
+    left = open_ends(district.records, district.policy.records)
+    try:
+        state = surface_state(district, first_day=today, n_days=n_days, seed=seed)
+    except InputError as error:
+        return MorningSheet(today, hazards, needs, conditions, left, None, None, (), str(error))
+    gates = judge_gates(state, district.fleet, district.policy)
+    limits = advise_load_limits(state)
+    return MorningSheet(today, hazards, needs, conditions, left, state, gates, limits)
+
+
+@dataclass(frozen=True)
+class RoadSurface:
+    """The surface of one road: its days, and whether to water it today."""
+
+    days: RoadDays
+    water: WateringVerdict | None
+    """For the depth a blade would cut today; None where no water truck is at hand."""
+
+
+def road_surface(district: District, sheet: MorningSheet, segment_id: str) -> RoadSurface:
+    """Follow one segment through its days, and weigh water against waiting.
+
+    Raises
+    ------
+    InputError
+        If the sheet has no surface, or the segment is unknown or not maintained.
+    """
+    if sheet.state is None:
+        raise InputError(sheet.trouble)
+    days = road_days(sheet.state, segment_id)
+    trucks = [each for each in district.fleet.machines if _brings_water(each)]
+    if not trucks:
+        return RoadSurface(days, None)
+    segment = district.network.segment_by_id[segment_id]
+    condition = next((c for c in sheet.conditions if c.segment_id == segment_id), None)
+    tools = make_tools(district.fleet, build_graph(district.network), district.policy)
+    site = Site(segment, condition, (), None, (False, False), tools)
+    water = water_or_wait(
+        sheet.state,
+        segment,
+        sheet.today,
+        max(trucks, key=lambda each: each.capacity),
+        district.policy,
+        water_km=tools.sources.water_km(segment),
+        worked_depth_mm=max(site.cut_mm, tools.design.shape.light_cut_mm),
+    )
+    return RoadSurface(days, water)
+
+
+def what_changed(
+    district: District, told_ids: Collection[str], *, today: date, n_days: int = 10, seed: int = 0
+) -> SurfaceDifference:
+    """What some observations of the district changed: the surface without and with them."""
+    others = tuple(each for each in district.observations if each.id not in told_ids)
+    unheard = replace(district, observations=others)
+    before, after = (
+        surface_state(each, first_day=today, n_days=n_days, seed=seed)
+        for each in (unheard, district)
+    )
+    return surface_difference(before, after)
+
+
+def _brings_water(machine: Machine) -> bool:
+    return machine.kind == "water_truck" and machine.is_available and machine.capacity > 0

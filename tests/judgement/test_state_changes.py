@@ -8,7 +8,7 @@ import pytest
 
 from crossfall.errors import InputError
 from crossfall.formulas.moisture_class import MoistureClass
-from crossfall.judgement.changes import changes_sentence, state_changes
+from crossfall.judgement.changes import changes_sentence, state_changes, surface_difference
 from crossfall.judgement.state import surface_state
 from crossfall.model import Observation, Policy
 from crossfall.model.policy import MoisturePolicy
@@ -48,3 +48,19 @@ def test_states_without_a_common_day():
         state_changes(state_of(), state_of(first_day=TODAY + timedelta(days=3)))
     with pytest.raises(InputError, match="outside"):
         state_changes(state_of(), state_of(), day=TODAY + timedelta(days=9))
+
+
+def test_the_difference_says_how_far_the_news_reached():
+    look = Observation("o1", TODAY, *NETWORK.segments[0].line[1], "too_wet", None, "s0")
+    found = surface_difference(state_of(), state_of(look))
+    assert "s0" in found.touched_ids
+    assert "s19" not in found.touched_ids
+    assert found.changes == state_changes(state_of(), state_of(look))
+    first = found.of("s0", TODAY)
+    assert (first.was, first.now) == (MoistureClass.DRY, MoistureClass.TOO_WET)
+    last = found.of("s19", TODAY)
+    assert last.was is last.now
+    n = len(found.touched_ids)
+    assert found.summary().startswith(f"{n} stretches hear it. ")
+    with pytest.raises(InputError, match="expected the same days"):
+        surface_difference(state_of(), state_of(first_day=TODAY + timedelta(days=1)))

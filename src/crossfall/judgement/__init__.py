@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 from crossfall.formulas.moisture_class import MoistureClass
-from crossfall.judgement.changes import StateChange, changes_sentence, state_changes
+from crossfall.judgement.changes import (
+    StateChange,
+    SurfaceDifference,
+    changes_sentence,
+    state_changes,
+    surface_difference,
+)
+from crossfall.judgement.field_report import FieldReport, observations_of
 from crossfall.judgement.gate import GateTable, GateVerdict, judge_gates
 from crossfall.judgement.hazards import HazardNotice, open_hazards
 from crossfall.judgement.hindcast import DayAfterRain, Hindcast, day_after_rain, hindcast
 from crossfall.judgement.load_limit import LoadAdvisory, advise_load_limits, sign_posting
 from crossfall.judgement.needs import find_needs, first_week_conditions
+from crossfall.judgement.road_days import RoadDays, road_days
 from crossfall.judgement.state import MoistureState, surface_state
 from crossfall.judgement.watering import WateringVerdict, water_or_wait
+from crossfall.judgement.zones import Zone, ZoneKind, zones
 
 __all__ = [
     "DayAfterRain",
+    "FieldReport",
     "GateTable",
     "GateVerdict",
     "HazardNotice",
@@ -21,8 +31,12 @@ __all__ = [
     "LoadAdvisory",
     "MoistureClass",
     "MoistureState",
+    "RoadDays",
     "StateChange",
+    "SurfaceDifference",
     "WateringVerdict",
+    "Zone",
+    "ZoneKind",
     "advise_load_limits",
     "changes_sentence",
     "day_after_rain",
@@ -30,9 +44,13 @@ __all__ = [
     "first_week_conditions",
     "hindcast",
     "judge_gates",
+    "observations_of",
     "open_hazards",
+    "road_days",
     "sign_posting",
     "state_changes",
+    "surface_difference",
     "surface_state",
     "water_or_wait",
+    "zones",
 ]

@@ -134,8 +134,9 @@ def water_or_wait(
         warning = (
             f"that is a rain's work ({demand.applied_mm:.0f} mm); a cart mostly holds the dust"
         )
+    loads = f"{n_loads} load{'' if n_loads == 1 else 's'}"
     figures = (
-        f"{demand.litres_per_km:,.0f} L for a kilometre, {n_loads} loads,"
+        f"{demand.litres_per_km:,.0f} L for a kilometre, {loads},"
         f" {hours:.1f} truck hours, as much as {demand.applied_mm:.1f} mm of rain"
     )
     last = day + timedelta(days=ahead.shape[1] - 1)
