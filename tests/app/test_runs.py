@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from crossfall.demo import section_grid
 from crossfall.errors import Cancelled, InputError
+from crossfall.model import District
 from crossfall_app import runs
 from crossfall_app.runs import desk, work
 from crossfall_app.runs.work import _teller
@@ -43,17 +44,13 @@ def busy_district(any_workspace):
     )
     station = replace(small.weather[0].station, lon=yards[0].lon, lat=yards[0].lat)
     bad = tuple(small_condition(each.id, deformation=2.5) for each in network.maintained)
-    given = replace(
-        small,
+    given = District(
+        name="Busy district",
         network=network,
         fleet=replace(small.fleet, places=yards),
         conditions=bad,
         weather=(replace(small.weather[0], station=station),),
         forecasts=(replace(small.forecasts[0], station=station),),
-        observations=(),
-        hazards=(),
-        requests=(),
-        records=(),
     )
     repository.store_district(given, by="test")
     yield any_workspace
