@@ -1,4 +1,4 @@
-"""What a page stands on: the district, this morning's surface and needs, and the latest plan.
+"""What a page stands on: the district, its morning sheet, and the latest plan.
 
 Working out the surface of every road takes a moment, so the last morning is kept in memory for as
 long as nothing in the store has changed; every change leaves a line in the audit.
@@ -10,11 +10,8 @@ from dataclasses import dataclass
 from datetime import date
 from threading import Lock
 
-from crossfall.errors import InputError
-from crossfall.judgement import find_needs, judge_gates, surface_state
-from crossfall.judgement.gate import GateTable
-from crossfall.judgement.state import MoistureState
-from crossfall.model import Condition, District, Need
+from crossfall.model import District
+from crossfall.workflow import MorningSheet, morning
 from crossfall_app.store import models, repository
 from crossfall_app.store.repository import StoredWeek
 from crossfall_app.workspace import current_workspace, workspace_from_environment
@@ -23,21 +20,19 @@ OUTLOOK_DAYS = 10
 
 
 @dataclass(frozen=True, eq=False)
-class Morning:
-    """Everything known on one morning, and what it means for the roads."""
+class Desk:
+    """Everything that lies on the foreman's desk this morning."""
 
-    today: date
     district: District
-    needs: tuple[Need, ...]
-    conditions: tuple[Condition, ...]
+    sheet: MorningSheet
     week: StoredWeek | None
-    state: MoistureState | None
-    """None when the weather does not reach today; ``trouble`` says why."""
-    gates: GateTable | None
-    trouble: str = ""
+
+    @property
+    def today(self) -> date:
+        return self.sheet.today
 
 
-def this_morning() -> Morning:
+def this_morning() -> Desk:
     """The district as it stands now; worked out again only after a change or at midnight."""
     key = (_store_version(), agency_today())
     with _LOCK:
@@ -54,20 +49,13 @@ def agency_today() -> date:
 
 
 _LOCK = Lock()
-_KEPT: dict[tuple[object, date], Morning] = {}
+_KEPT: dict[tuple[object, date], Desk] = {}
 
 
-def _work_out(today: date) -> Morning:
+def _work_out(today: date) -> Desk:
     district = repository.load_district()
-    needs, conditions = find_needs(district, today=today)
-    state, gates, trouble = None, None, ""
-    try:
-        state = surface_state(district, first_day=today, n_days=OUTLOOK_DAYS)
-        gates = judge_gates(state, district.fleet, district.policy)
-    except InputError as error:
-        trouble = str(error)
-    week = repository.latest_week()
-    return Morning(today, district, needs, conditions, week, state, gates, trouble)
+    sheet = morning(district, today=today, n_days=OUTLOOK_DAYS)
+    return Desk(district, sheet, repository.latest_week())
 
 
 def _store_version() -> tuple[str, int]:

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-import numpy as np
-import numpy.typing as npt
-
-from crossfall.judgement import HazardNotice, MoistureClass
-from crossfall.judgement.gate import GateTable
-from crossfall.judgement.state import MoistureState
+from crossfall.judgement import HazardNotice, Zone
 from crossfall.model import District, Hazard, Need, Request, Treatment
 from crossfall.model.need import Task
 from crossfall.records import OpenEnd
 from crossfall_app.web.present.measures import (
-    UNKNOWN,
     Measures,
     day_name,
     moment,
@@ -35,9 +30,6 @@ from crossfall_app.web.present.words import (
 )
 
 _TASKS: tuple[Task, ...] = ("light_blading", "cutting", "hauling")
-Floats = npt.NDArray[np.float64]
-
-_RAIN_QUANTILE = 0.9
 _MOST_PRESSING = 6
 _MOST_ASSUMED = 6
 
@@ -94,32 +86,47 @@ class Outlook:
     trouble: str = ""
 
 
-def outlook_of(
-    state: MoistureState, gates: GateTable, district: District, measures: Measures
-) -> Outlook:
+def outlook_of(whole: Zone, district: District, measures: Measures) -> Outlook:
     """The strip: classes, rain and what may be done, by share of road length."""
-    lengths = _lengths(state.segment_ids, district)
-    limit_mm = district.policy.moisture.rain_limit_mm
-    shares = np.stack(
-        [np.average(state.p_class(each), axis=0, weights=lengths) for each in MoistureClass]
-    )
     days = tuple(
         DayColumn(
-            name=short_day(state.first_day + timedelta(days=n), state.first_day),
-            parts=_layers(shares[:, n]),
-            workable=percent(float(shares[MoistureClass.WORKABLE, n])),
-            rain_chance=_chance_of(state.rain_mm[:, :, n], limit_mm, lengths),
-            rain=_rain(state.rain_mm[:, :, n], lengths, measures),
+            name=short_day(whole.first_day + timedelta(days=n), whole.first_day),
+            parts=class_layers(whole.class_share[:, n].tolist()),
+            workable=percent(float(whole.workable_share[n])),
+            rain_chance=percent(float(whole.rain_chance[n])),
+            rain=_rain(float(whole.rain_high_mm[n]), measures),
         )
-        for n in range(state.n_days)
+        for n in range(whole.n_days)
     )
-    go = tuple(_go_row(task, gates, lengths) for task in _TASKS)
+    go = tuple(_go_row(task, whole) for task in _TASKS)
+    limit_mm = district.policy.moisture.rain_limit_mm
     return Outlook(
         sentence=_sentence(days, go),
         days=days,
         go=go,
-        legend=tuple((key, SURFACE_LABEL[key]) for n, key in enumerate(SURFACE) if shares[n].any()),
+        legend=surface_legend(bool(row.any()) for row in whole.class_share),
         wet_day=f"over {measures.show(limit_mm, 'mm')}; the most, nine times in ten",
+    )
+
+
+def class_layers(shares: Sequence[float]) -> tuple[Layer, ...]:
+    """The classes of one day, one above the other, frozen and wet on top."""
+    parts, top = [], 0.0
+    for key, share in zip(SURFACE, shares, strict=True):
+        if share <= 0:
+            continue
+        height = 100 * share
+        parts.append(
+            Layer(key, SURFACE_LABEL[key], percent(share), round(top, 2), round(height, 2))
+        )
+        top += height
+    return tuple(parts)
+
+
+def surface_legend(is_there: Iterable[bool]) -> tuple[tuple[str, str], ...]:
+    """Colour and label of each class that is shown."""
+    return tuple(
+        (key, SURFACE_LABEL[key]) for key, shown in zip(SURFACE, is_there, strict=True) if shown
     )
 
 
@@ -228,23 +235,8 @@ def request_rows(
     ]
 
 
-def _layers(shares: Floats) -> tuple[Layer, ...]:
-    parts, top = [], 0.0
-    for key, share in zip(SURFACE, shares.tolist(), strict=True):
-        if share <= 0:
-            continue
-        height = 100 * share
-        parts.append(
-            Layer(key, SURFACE_LABEL[key], percent(share), round(top, 2), round(height, 2))
-        )
-        top += height
-    return tuple(parts)
-
-
-def _go_row(task: Task, gates: GateTable, lengths: Floats) -> GoRow:
-    needs_water = gates.needs_water(task)
-    plain = np.average(gates.allowed(task) & ~needs_water, axis=0, weights=lengths)
-    watered = np.average(needs_water, axis=0, weights=lengths)
+def _go_row(task: Task, whole: Zone) -> GoRow:
+    plain, watered = whole.go_share[task], whole.watered_share[task]
     days = tuple(
         GoDay(
             share=percent(go),
@@ -257,20 +249,10 @@ def _go_row(task: Task, gates: GateTable, lengths: Floats) -> GoRow:
     return GoRow(TASK_LABEL[task], days)
 
 
-def _chance_of(rain_mm: Floats, limit_mm: float, lengths: Floats) -> str:
-    known = np.isfinite(rain_mm)
-    if not known.any():
-        return UNKNOWN
-    weights = np.where(known, lengths, 0.0)
-    return percent(float(np.average(np.nan_to_num(rain_mm) > limit_mm, weights=weights)))
-
-
-def _rain(rain_mm: Floats, lengths: Floats, measures: Measures) -> str:
-    members = np.average(rain_mm, axis=1, weights=lengths)
-    members = members[np.isfinite(members)]
-    if members.size == 0:
+def _rain(high_mm: float, measures: Measures) -> str:
+    if not math.isfinite(high_mm):
         return ""
-    much = measures.show(float(np.quantile(members, _RAIN_QUANTILE)), "mm")
+    much = measures.show(high_mm, "mm")
     return f"up to {much}" if much != measures.show(0.0, "mm") else "dry"
 
 
@@ -289,8 +271,3 @@ def _hazard_state(hazard: Hazard) -> str:
     if hazard.barricaded_at is None:
         return f"{noticed}, not secured yet. Close or barricade it now."
     return f"{noticed}, barricaded {moment(hazard.barricaded_at)}, not repaired."
-
-
-def _lengths(segment_ids: Iterable[str], district: District) -> Floats:
-    segments = district.network.segment_by_id
-    return np.array([segments[each].length_m for each in segment_ids])

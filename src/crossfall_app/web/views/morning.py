@@ -14,10 +14,9 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
 from crossfall.errors import InputError
-from crossfall.judgement import open_hazards
-from crossfall.records import open_ends
+from crossfall.judgement import zones
 from crossfall_app import runs
-from crossfall_app.web.desk import Morning, agency_today, this_morning
+from crossfall_app.web.desk import Desk, agency_today, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
 from crossfall_app.web.present.measures import day_name
 from crossfall_app.web.present.morning import (
@@ -41,11 +40,11 @@ USUAL_SECONDS = 20
 @require_GET
 def sheet(request: HttpRequest) -> HttpResponse:
     """Dangers, sky and surface, who goes where, what is due, what was left open."""
-    morning = this_morning()
-    district, today, units = morning.district, morning.today, measures()
+    desk = this_morning()
+    district, today, units = desk.district, desk.today, measures()
     if not district.network.segments:
         return empty_page(request, "Morning", "morning")
-    board = _board(morning)
+    board = _board(desk)
     shown_day, crew = _crew(board, today)
     return page(
         request,
@@ -53,17 +52,15 @@ def sheet(request: HttpRequest) -> HttpResponse:
         "Morning",
         here="morning",
         today_long=f"{today:%A} {today.day} {today:%B} {today.year}",
-        hazards=hazard_rows(open_hazards(district, today=today), district, units),
-        outlook=_outlook(morning),
+        hazards=hazard_rows(desk.sheet.hazards, district, units),
+        outlook=_outlook(desk),
         board=board,
         shown_day=shown_day,
         crew=crew,
-        due=due_rows(morning.needs, district, units),
-        pressing=pressing_rows(morning.needs, district, units),
-        assumed=assumed_rows(morning.needs, units),
-        open_ends=open_rows(
-            open_ends(district.records, district.policy.records), district, units, today
-        ),
+        due=due_rows(desk.sheet.needs, district, units),
+        pressing=pressing_rows(desk.sheet.needs, district, units),
+        assumed=assumed_rows(desk.sheet.needs, units),
+        open_ends=open_rows(desk.sheet.open_ends, district, units, today),
         requests=request_rows(district.requests, district, today),
         run=_shown_run(request),
         done_url="/",
@@ -105,20 +102,22 @@ def cancel_run(request: HttpRequest, run_id: UUID) -> HttpResponse:
     return redirect(f"/?run={run_id}")
 
 
-def _outlook(morning: Morning) -> Outlook:
-    if morning.state is None or morning.gates is None:
+def _outlook(desk: Desk) -> Outlook:
+    sheet = desk.sheet
+    if sheet.state is None or sheet.gates is None:
         return Outlook(
             sentence="What the surface allows is not known without weather.",
-            trouble=morning.trouble,
+            trouble=sheet.trouble,
         )
-    return outlook_of(morning.state, morning.gates, morning.district, measures())
+    (whole,) = zones(sheet.state, sheet.gates, desk.district.network.maintained)
+    return outlook_of(whole, desk.district, measures())
 
 
-def _board(morning: Morning) -> Board | None:
-    week = morning.week
+def _board(desk: Desk) -> Board | None:
+    week = desk.week
     if week is None:
         return None
-    return week_board(week.plan, week.jobs, week.cards, morning.district, measures(), morning.today)
+    return week_board(week.plan, week.jobs, week.cards, desk.district, measures(), desk.today)
 
 
 def _crew(board: Board | None, today: date) -> tuple[str, list[dict[str, Any]]]:

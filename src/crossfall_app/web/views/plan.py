@@ -19,15 +19,13 @@ from crossfall_app.web.present.words import FAMILY_LABEL
 @require_GET
 def board(request: HttpRequest) -> HttpResponse:
     """Machines by days, what it costs, what is left out and why."""
-    morning = this_morning()
-    if not morning.district.network.segments:
+    desk = this_morning()
+    if not desk.district.network.segments:
         return empty_page(request, "Plan", "plan")
-    week = morning.week
+    week = desk.week
     if week is None:
         return page(request, "plan.html", "Plan", here="plan")
-    shown = week_board(
-        week.plan, week.jobs, week.cards, morning.district, measures(), morning.today
-    )
+    shown = week_board(week.plan, week.jobs, week.cards, desk.district, measures(), desk.today)
     return page(
         request,
         "plan.html",
@@ -44,8 +42,8 @@ def board(request: HttpRequest) -> HttpResponse:
 @require_GET
 def machine_on_day(request: HttpRequest, machine_id: str, day: date) -> HttpResponse:
     """One machine's day in the order it is driven."""
-    morning = this_morning()
-    week = morning.week
+    desk = this_morning()
+    week = desk.week
     found = [
         each
         for each in (week.plan.itineraries if week else ())
@@ -54,7 +52,7 @@ def machine_on_day(request: HttpRequest, machine_id: str, day: date) -> HttpResp
     if week is None or not found:
         raise Http404
     itinerary = found[0]
-    fleet = morning.district.fleet
+    fleet = desk.district.fleet
     machines = {each.id: each.name for each in fleet.machines}
     operators = {each.id: each.name for each in fleet.operators}
     return page(
@@ -68,7 +66,7 @@ def machine_on_day(request: HttpRequest, machine_id: str, day: date) -> HttpResp
         out=f"{clock(itinerary.legs[0].start_min)} to {clock(itinerary.legs[-1].end_min)}",
         work=hours(itinerary.minutes("work") / 60),
         travel=hours(itinerary.minutes("travel") / 60),
-        lines=machine_day(itinerary, week.jobs, morning.district, measures()),
+        lines=machine_day(itinerary, week.jobs, desk.district, measures()),
     )
 
 

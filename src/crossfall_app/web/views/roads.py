@@ -18,7 +18,7 @@ from django.views.decorators.http import require_GET, require_POST
 from crossfall.errors import InputError
 from crossfall.judgement import first_week_conditions
 from crossfall_app.store import repository
-from crossfall_app.web.desk import Morning, this_morning
+from crossfall_app.web.desk import Desk, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
 from crossfall_app.web.present.road import road_page
 from crossfall_app.web.present.themes import (
@@ -35,18 +35,18 @@ from crossfall_app.web.present.themes import (
 @require_GET
 def atlas(request: HttpRequest) -> HttpResponse:
     """The map and the list."""
-    morning = this_morning()
-    if not morning.district.network.segments:
+    desk = this_morning()
+    if not desk.district.network.segments:
         return empty_page(request, "Roads", "roads")
-    coloured = _coloured(morning)
+    coloured = _coloured(desk)
     return page(
         request,
         "roads.html",
         "Roads",
         here="roads",
         themes=coloured.themes,
-        backdrop=backdrop_kinds(morning.district),
-        roads=road_list(morning.district, morning.needs, coloured, measures()),
+        backdrop=backdrop_kinds(desk.district),
+        roads=road_list(desk.district, desk.sheet.needs, coloured, measures()),
         q=request.GET.get("q", ""),
     )
 
@@ -55,11 +55,11 @@ def atlas(request: HttpRequest) -> HttpResponse:
 @gzip_page
 def segments(request: HttpRequest) -> HttpResponse:
     """All roads and places as GeoJSON, for the map."""
-    morning = this_morning()
+    desk = this_morning()
     answer = {
-        "segments": segments_geojson(morning.district, _coloured(morning), measures()),
-        "places": places_geojson(morning.district),
-        "backdrop": backdrop_geojson(morning.district),
+        "segments": segments_geojson(desk.district, _coloured(desk), measures()),
+        "places": places_geojson(desk.district),
+        "backdrop": backdrop_geojson(desk.district),
     }
     return HttpResponse(json.dumps(answer, separators=(",", ":")), content_type="application/json")
 
@@ -67,21 +67,21 @@ def segments(request: HttpRequest) -> HttpResponse:
 @require_GET
 def road(request: HttpRequest, segment_id: str) -> HttpResponse:
     """One road: what it needs and why, surface, condition, facts."""
-    morning = this_morning()
-    segment = morning.district.network.segment_by_id.get(segment_id)
+    desk = this_morning()
+    segment = desk.district.network.segment_by_id.get(segment_id)
     if segment is None:
         raise Http404
-    needs = {each.segment_id: each for each in morning.needs}
-    conditions = {each.segment_id: each for each in morning.conditions}
+    needs = {each.segment_id: each for each in desk.sheet.needs}
+    conditions = {each.segment_id: each for each in desk.sheet.conditions}
     shown = road_page(
         segment,
-        morning.district,
+        desk.district,
         needs.get(segment_id),
         conditions.get(segment_id),
-        morning.state,
-        morning.gates,
-        morning.week,
-        morning.today,
+        desk.sheet.state,
+        desk.sheet.gates,
+        desk.week,
+        desk.today,
         measures(),
     )
     return page(request, "road.html", segment.route, here="roads", road=shown)
@@ -90,26 +90,26 @@ def road(request: HttpRequest, segment_id: str) -> HttpResponse:
 @require_POST
 def tell(request: HttpRequest, segment_id: str) -> HttpResponse:
     """Take in what somebody knows of a road that nobody has surveyed."""
-    morning = this_morning()
-    segment = morning.district.network.segment_by_id.get(segment_id)
+    desk = this_morning()
+    segment = desk.district.network.segment_by_id.get(segment_id)
     if segment is None or not segment.is_maintained:
         raise Http404
     name = segment.route if request.POST.get("reach") == "road" else segment.id
     try:
         told = first_week_conditions(
-            morning.district.network,
+            desk.district.network,
             [name] if request.POST.get("state") == "bad" else [],
             _bladed(name, request.POST.get("bladed", "")),
-            today=morning.today,
-            policy=morning.district.policy,
+            today=desk.today,
+            policy=desk.district.policy,
         )
     except InputError as error:
         messages.warning(request, sentence(error))
     else:
         meant = {
-            each.id for each in morning.district.network.segments if name in {each.id, each.route}
+            each.id for each in desk.district.network.segments if name in {each.id, each.route}
         }
-        seen = {each.segment_id for each in morning.district.conditions}
+        seen = {each.segment_id for each in desk.district.conditions}
         # A survey outweighs a word in passing
         new = [each for each in told if each.segment_id in meant - seen]
         repository.add_conditions(new, by=request.user.get_username(), source="told on the map")
@@ -125,12 +125,12 @@ def _bladed(name: str, day: str) -> dict[str, date]:
         raise InputError(f"last bladed is {day!r}; expected a day such as 2026-05-04") from error
 
 
-def _coloured(morning: Morning) -> MapRoads:
+def _coloured(desk: Desk) -> MapRoads:
     return colour_roads(
-        morning.district,
-        morning.needs,
-        morning.conditions,
-        morning.state,
-        morning.week,
-        morning.today,
+        desk.district,
+        desk.sheet.needs,
+        desk.sheet.conditions,
+        desk.sheet.state,
+        desk.week,
+        desk.today,
     )
