@@ -79,6 +79,7 @@ TEMPLATES = [
 ]
 ROOT_URLCONF = "crossfall_app.urls"
 WSGI_APPLICATION = "crossfall_app.wsgi.application"
+CSRF_FAILURE_VIEW = "crossfall_app.web.views.errors.forged"
 DATABASES = {"default": database_settings(_PATH)}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 

@@ -21,6 +21,7 @@ import secrets
 import tomllib
 from dataclasses import dataclass, fields
 from datetime import date, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal, get_args
 from urllib.parse import unquote, urlsplit
@@ -61,7 +62,7 @@ class Config:
             )
         if self.units not in get_args(UnitSystem):
             raise InputError(f"units is {self.units!r}; expected metric or us")
-        if self.time_zone not in available_timezones():
+        if self.time_zone not in _zones():
             raise InputError(
                 f"time_zone is {self.time_zone!r}; expected a zone such as America/Denver"
             )
@@ -299,3 +300,9 @@ def _postgresql(url: str) -> dict[str, Any]:
         "CONN_HEALTH_CHECKS": True,
         "OPTIONS": {"connect_timeout": 10},
     }
+
+
+@cache
+def _zones() -> frozenset[str]:
+    # Reading the list walks the disk, and the settings are read for every page
+    return frozenset(available_timezones())
