@@ -65,6 +65,8 @@ def build(noun: type, **given: st.SearchStrategy) -> st.SearchStrategy:
 
 _SEGMENT = st.just("s1")
 _MAYBE_SEGMENT = st.none() | _SEGMENT
+_ROUTES = st.lists(keys, min_size=1, max_size=3, unique=True).map(tuple)
+_above_zero = st.floats(min_value=0.001, max_value=1e9)
 
 NOUNS: dict[type, st.SearchStrategy] = {
     nouns.Node: build(nouns.Node, id=keys, turn_min=st.none() | finite | st.just(math.inf)),
@@ -93,6 +95,65 @@ NOUNS: dict[type, st.SearchStrategy] = {
         lambda given, days: replace(given, valid_from=min(days), expires_on=max(days)),
         build(nouns.Clearance, id=keys, segment_id=_SEGMENT, expires_on=st.just(date(2300, 1, 1))),
         st.tuples(days, days),
+    ),
+    nouns.HaulAgreement: st.builds(
+        lambda given, days: replace(given, first_day=min(days), last_day=max(days)),
+        build(
+            nouns.HaulAgreement,
+            id=keys,
+            segment_ids=_ROUTES,
+            tonnes=_above_zero,
+            payload_t=st.none() | _above_zero,
+            last_day=st.just(date(2300, 1, 1)),
+        ),
+        st.tuples(days, days),
+    ),
+    nouns.LoadExemption: st.builds(
+        lambda given, days: replace(given, first_day=min(days), last_day=max(days)),
+        build(
+            nouns.LoadExemption,
+            id=keys,
+            segment_ids=_ROUTES,
+            granted_by=keys.filter(str.strip),
+            last_day=st.just(date(2300, 1, 1)),
+        ),
+        st.tuples(days, days),
+    ),
+    nouns.DustApplication: st.builds(
+        lambda given, days: replace(given, applied_on=min(days), no_blade_until=max(days)),
+        build(
+            nouns.DustApplication,
+            id=keys,
+            segment_id=_SEGMENT,
+            paid_by=keys.filter(str.strip),
+            no_blade_until=st.just(date(2300, 1, 1)),
+        ),
+        st.tuples(days, days),
+    ),
+    nouns.MaterialTest: build(
+        nouns.MaterialTest,
+        id=keys,
+        pit_id=st.just("p1"),
+        passing_pct=st.tuples(
+            st.floats(50.0, 100.0), st.floats(2.0, 49.0), st.floats(0.0, 1.9)
+        ).map(lambda p: tuple(zip((19.0, 4.75, 0.075), p, strict=True))),
+        plasticity=st.none() | st.floats(0.0, 60.0),
+        is_non_plastic=st.just(False),
+        liquid_limit=st.none() | st.floats(0.0, 90.0),
+        linear_shrinkage_pct=st.none() | st.floats(0.0, 30.0),
+        loose_t_m3=st.none() | st.floats(1.0, 2.5),
+    ),
+    nouns.PileEntry: build(nouns.PileEntry, id=keys, pit_id=st.just("p1"), supersedes=st.none()),
+    nouns.FittedEdge: build(nouns.FittedEdge, id=keys, machine_id=st.just("m1")),
+    nouns.Contract: build(
+        nouns.Contract,
+        id=keys,
+        segment_id=_SEGMENT,
+        tickets=st.lists(
+            build(nouns.ScaleTicket), max_size=2, unique_by=lambda each: each.number
+        ).map(tuple),
+        accepted_by=st.just(""),
+        accepted_on=st.none(),
     ),
     nouns.WorkRecord: build(nouns.WorkRecord, id=keys, segment_id=_SEGMENT, supersedes=st.none()),
     nouns.Place: build(nouns.Place, id=keys),

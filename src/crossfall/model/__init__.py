@@ -8,6 +8,7 @@ from crossfall.model.common import CostRange, Evidence, Method, Money, Progress,
 from crossfall.model.condition import Condition, Hazard, Observation, Request
 from crossfall.model.district import District
 from crossfall.model.fleet import Fleet, GravelPit, Machine, MachineKind, Operator, Place
+from crossfall.model.haul import HaulAgreement, LoadExemption
 from crossfall.model.job import Job, Operation, Quantity, Stage, Stake, Support
 from crossfall.model.need import BenefitPart, Need, Reason, Task, Treatment
 from crossfall.model.network import Backdrop, Network, Node, PointFeature, Segment
@@ -32,11 +33,13 @@ __all__ = [
     "Fleet",
     "Forecast",
     "GravelPit",
+    "HaulAgreement",
     "Hazard",
     "Itinerary",
     "Job",
     "JobCard",
     "Leg",
+    "LoadExemption",
     "LoadPosting",
     "Machine",
     "MachineKind",

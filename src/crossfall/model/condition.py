@@ -9,6 +9,12 @@ from typing import Literal
 from crossfall.model.common import Method, Side
 
 Felt = Literal["too_wet", "just_right", "dust"]
+Dust = Literal["none", "low", "medium", "high"]
+Ditch = Literal["clear", "shallow", "blocked", "none"]
+"""``none`` says that there is no ditch where one is needed."""
+Shoulder = Literal["even", "high", "low", "eroded"]
+"""Against the edge of the surface: ``high`` holds water on the road, ``low`` drops off."""
+HazardKind = Literal["washout", "culvert_collapse", "sign_missing", "obstruction", "other"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +52,18 @@ class Condition:
     is_culvert_blocked: bool = False
     windrow_side: Side | None = None
     note: str = ""
+    from_m: float | None = None
+    """Where the look begins, metres from the segment's start; None is the start [m]."""
+    to_m: float | None = None
+    """Where it ends; None is the segment's end [m]."""
+    side: Side = "both"
+    photos: tuple[str, ...] = ()
+    """Names of pictures in the workspace's photo folder: the hash of what is in them."""
+    dust: Dust | None = None
+    """Dust behind a car at the usual speed."""
+    pothole_width_mm: float | None = None
+    ditch: Ditch | None = None
+    shoulder: Shoulder | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +88,14 @@ class Hazard:
     id: str
     segment_id: str
     at_m: float
-    kind: Literal["washout", "culvert_collapse", "sign_missing", "obstruction", "other"]
+    kind: HazardKind
     noticed_at: datetime
     barricaded_at: datetime | None = None
     repaired_at: datetime | None = None
     note: str = ""
+    noticed_by: str = ""
+    barricaded_by: str = ""
+    repaired_by: str = ""
 
     @property
     def is_open(self) -> bool:
@@ -83,7 +104,11 @@ class Hazard:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """A resident's complaint, tied to a segment once it is matched."""
+    """A resident's complaint, tied to a segment once it is matched.
+
+    Who complained is not kept: names, numbers and addresses of people stay where the complaint
+    was taken.
+    """
 
     id: str
     received_on: date
@@ -92,3 +117,21 @@ class Request:
     lat: float | None = None
     segment_id: str | None = None
     status: Literal["open", "closed"] = "open"
+    requested_at: datetime | None = None
+    road: str = ""
+    """The road or address as the resident gave it."""
+    at_m: float | None = None
+    """Where on the segment it was matched, metres from its start [m]."""
+    distance_m: float | None = None
+    """How far the resident's place lies from the segment; None when matched by name [m]."""
+    merged_into: str | None = None
+    """An earlier request about the same thing; both are answered together."""
+    source: str = ""
+    """File or system and the request's own key there."""
+    closed_on: date | None = None
+    record_id: str | None = None
+    """The work record that closed it."""
+    reply: str = ""
+    """What was said to the resident, as it was approved; drafts are never kept."""
+    reply_approved_by: str = ""
+    reply_approved_at: datetime | None = None

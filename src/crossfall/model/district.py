@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from crossfall.model.clearance import Clearance
 from crossfall.model.condition import Condition, Hazard, Observation, Request
 from crossfall.model.fleet import Fleet
+from crossfall.model.haul import HaulAgreement, LoadExemption
 from crossfall.model.network import Network
 from crossfall.model.policy import Policy
 from crossfall.model.posting import LoadPosting
@@ -32,3 +33,5 @@ class District:
     is_invented: bool = False
     postings: tuple[LoadPosting, ...] = ()
     clearances: tuple[Clearance, ...] = ()
+    haul_agreements: tuple[HaulAgreement, ...] = ()
+    load_exemptions: tuple[LoadExemption, ...] = ()

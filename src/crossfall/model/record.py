@@ -34,3 +34,5 @@ class WorkRecord:
     cost: Money | None = None
     note: str = ""
     supersedes: str | None = None
+    agreement_id: str | None = None
+    """The haul agreement whose company pays for it; None when the agency does."""

@@ -161,7 +161,16 @@ POSTING = Mapping(nouns.LoadPosting, models.LoadPosting, _KEY)
 RECORD = Mapping(
     nouns.WorkRecord,
     models.WorkRecord,
-    {"id": "key", "card_id": "card_key", "supersedes": "supersedes_id"},
+    {
+        "id": "key",
+        "card_id": "card_key",
+        "supersedes": "supersedes_id",
+        "agreement_id": "agreement_key",
+    },
+)
+AGREEMENT = Mapping(nouns.HaulAgreement, models.HaulAgreement, _KEY)
+EXEMPTION = Mapping(
+    nouns.LoadExemption, models.LoadExemption, _KEY | {"agreement_id": "agreement_key"}
 )
 PLACE = Mapping(nouns.Place, models.Place, {})
 MACHINE = Mapping(nouns.Machine, models.Machine, {})
@@ -181,6 +190,8 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     REQUEST,
     POSTING,
     CLEARANCE,
+    AGREEMENT,
+    EXEMPTION,
     RECORD,
     PLACE,
     MACHINE,

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date, datetime
-from typing import Any, Literal
+from datetime import date
+from typing import Any
 
 import numpy as np
 from django.db import IntegrityError, transaction
@@ -18,6 +18,12 @@ from crossfall import model as nouns
 from crossfall.errors import InputError, WorkspaceError
 from crossfall_app.store import audit, convert, models
 from crossfall_app.store.fields import columns_of
+from crossfall_app.store.moves import (
+    answer_requests,
+    move_hazard,
+    place_request,
+    take_down_posting,
+)
 from crossfall_app.store.network_rows import (
     NetworkChange,
     accept_stage,
@@ -45,14 +51,17 @@ __all__ = [
     "PlanLine",
     "StoredWeek",
     "accept_stage",
+    "add_agreements",
     "add_clearances",
     "add_conditions",
+    "add_exemptions",
     "add_hazards",
     "add_observations",
     "add_postings",
     "add_records",
     "add_requests",
     "agency",
+    "answer_requests",
     "drop_stage",
     "has_network",
     "latest_week",
@@ -67,6 +76,7 @@ __all__ = [
     "merge_weather",
     "move_card",
     "move_hazard",
+    "place_request",
     "replace_network",
     "save_fleet",
     "save_forecast",
@@ -104,8 +114,10 @@ def load_district() -> nouns.District:
             requests=convert.REQUEST.of(_about_the_map(models.Request)),
             records=convert.RECORD.of(_about_the_map(models.WorkRecord)),
             is_invented=owner.is_invented,
-            postings=_postings(),
+            postings=_about_routes(convert.POSTING),
             clearances=convert.CLEARANCE.of(_about_the_map(models.Clearance)),
+            haul_agreements=_about_routes(convert.AGREEMENT),
+            load_exemptions=_about_routes(convert.EXEMPTION),
         )
 
 
@@ -134,6 +146,8 @@ def store_district(
         add_requests(district.requests, by=by)
         add_postings(district.postings, by=by)
         add_clearances(district.clearances, by=by)
+        add_agreements(district.haul_agreements, by=by)
+        add_exemptions(district.load_exemptions, by=by)
 
 
 def agency() -> models.Agency:
@@ -287,40 +301,14 @@ def add_clearances(clearances: Iterable[nouns.Clearance], *, by: str) -> int:
     return _add(convert.CLEARANCE, clearances, by=by)
 
 
-def take_down_posting(posting_id: str, at: datetime, *, by: str) -> nouns.LoadPosting:
-    """Say when a load limit comes down; a time once given is never changed."""
-    with transaction.atomic():
-        row = models.LoadPosting.objects.select_for_update().filter(key=posting_id).first()
-        if row is None:
-            raise InputError(f"load limit {posting_id!r} is unknown")
-        if row.down_at is not None:
-            raise InputError(f"load limit {posting_id!r} came down already, at {row.down_at}")
-        row.down_at = at
-        # The noun refuses a time before it went up
-        posting = convert.POSTING.to_noun(getattr(row, name) for name in convert.POSTING.names)
-        row.save(update_fields=["down_at"])
-        audit.note("move", "loadposting", posting_id, who=by, after={"down_at": at.isoformat()})
-    return posting
+def add_agreements(agreements: Iterable[nouns.HaulAgreement], *, by: str) -> int:
+    """Add hauls as they were agreed."""
+    return _add(convert.AGREEMENT, agreements, by=by)
 
 
-def move_hazard(
-    hazard_id: str, step: Literal["barricaded_at", "repaired_at"], at: datetime, *, by: str
-) -> nouns.Hazard:
-    """Say when a hazard was barricaded or repaired; a time once given is never changed."""
-    if step not in {"barricaded_at", "repaired_at"}:
-        raise InputError(f"step is {step!r}; expected barricaded_at or repaired_at")
-    with transaction.atomic():
-        row = models.Hazard.objects.select_for_update().filter(key=hazard_id).first()
-        if row is None:
-            raise InputError(f"hazard {hazard_id!r} is unknown")
-        if getattr(row, step) is not None:
-            raise InputError(f"hazard {hazard_id!r} has its {step} already")
-        if at < row.noticed_at:
-            raise InputError(f"{step} is {at}, before the hazard was noticed at {row.noticed_at}")
-        setattr(row, step, at)
-        row.save(update_fields=[step])
-        audit.note("move", "hazard", hazard_id, who=by, after={step: at.isoformat()})
-    return convert.HAZARD.to_noun(getattr(row, name) for name in convert.HAZARD.names)
+def add_exemptions(exemptions: Iterable[nouns.LoadExemption], *, by: str) -> int:
+    """Add leave to pass a load limit, as it was granted."""
+    return _add(convert.EXEMPTION, exemptions, by=by)
 
 
 def _add(mapping: convert.Mapping[Any], given: Iterable[Any], *, by: str, **extra: Any) -> int:
@@ -360,12 +348,14 @@ def _segments_of(row: Any) -> list[str]:
     return [row.segment_id] if row.segment_id is not None else []
 
 
-def _postings() -> tuple[nouns.LoadPosting, ...]:
-    """Limits that name a segment which is still on the map."""
+def _about_routes(mapping: convert.Mapping[Any]) -> tuple[Any, ...]:
+    """Nouns of several segments, one of which at least is still on the map."""
+    every = mapping.of(mapping.table.objects.order_by("pk"))
+    if not every:
+        return ()
     present = set(
         models.Segment.objects.filter(vanished_at__isnull=True).values_list("id", flat=True)
     )
-    every = convert.POSTING.of(models.LoadPosting.objects.order_by("pk"))
     return tuple(each for each in every if present.intersection(each.segment_ids))
 
 

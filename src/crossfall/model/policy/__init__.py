@@ -17,6 +17,7 @@ from crossfall.model.policy.needs import NeedsPolicy
 from crossfall.model.policy.network import NetworkPolicy
 from crossfall.model.policy.programme import ProgrammePolicy
 from crossfall.model.policy.records import LearningPolicy, RecordsPolicy
+from crossfall.model.policy.residents import HaulPolicy, RequestsPolicy
 from crossfall.model.policy.weather import WeatherPolicy
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "DispatchPolicy",
     "EntryPolicy",
     "GatePolicy",
+    "HaulPolicy",
     "LearningPolicy",
     "MoisturePolicy",
     "NeedsPolicy",
@@ -32,6 +34,7 @@ __all__ = [
     "Policy",
     "ProgrammePolicy",
     "RecordsPolicy",
+    "RequestsPolicy",
     "WeatherPolicy",
 ]
 
@@ -53,3 +56,5 @@ class Policy:
     records: RecordsPolicy = field(default_factory=RecordsPolicy)
     learning: LearningPolicy = field(default_factory=LearningPolicy)
     entry: EntryPolicy = field(default_factory=EntryPolicy)
+    requests: RequestsPolicy = field(default_factory=RequestsPolicy)
+    haul: HaulPolicy = field(default_factory=HaulPolicy)

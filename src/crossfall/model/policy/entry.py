@@ -48,6 +48,38 @@ class EntryPolicy:
     potholes_max_per_km: float = setting(
         2000.0, unit="1/km", doc="Most potholes that are believed", low=200.0, high=20000.0
     )
+    pothole_width_max_mm: float = setting(
+        3000.0, unit="mm", doc="Widest pothole that is believed", low=500.0, high=10000.0
+    )
+    distress_median_min_mm: float = setting(
+        4.0,
+        unit="mm",
+        doc="Median of the washboard, potholes or ruts that were measured, below which inches"
+        " were meant",
+        low=1.0,
+        high=12.0,
+    )
+    score_contradicts: float = setting(
+        3.0,
+        unit="score",
+        doc="A thin figure beside a gravel score this good, or a small one beside a deformation"
+        " score this bad, was meant in inches",
+        low=1.0,
+        high=5.0,
+    )
+    look_share: float = setting(
+        0.5,
+        unit="-",
+        doc="Looks at parts of a segment that cover this share of it stand for the whole",
+        low=0.1,
+        high=1.0,
+    )
+    photo_max_mb: float = setting(
+        15.0, unit="MB", doc="Largest photo that is taken in", low=1.0, high=100.0
+    )
+    photos_max: int = setting(
+        12, unit="photos", doc="Most photos with one inspection", low=1, high=100
+    )
     shift_max_h: float = setting(
         16.0, unit="h", doc="Longest shift with overtime that is believed", low=8.0, high=24.0
     )

@@ -40,6 +40,14 @@ class Condition(Entered):
     is_culvert_blocked = models.BooleanField()
     windrow_side = word_field(null=True)
     note = models.TextField(blank=True)
+    from_m = models.FloatField(null=True)
+    to_m = models.FloatField(null=True)
+    side = word_field(default="both")
+    photos = models.JSONField(default=list)
+    dust = word_field(null=True)
+    pothole_width_mm = models.FloatField(null=True)
+    ditch = word_field(null=True)
+    shoulder = word_field(null=True)
     entry_source = models.TextField(blank=True, default="")
     superseded_by = models.ForeignKey(
         "self", models.PROTECT, null=True, related_name="supersedes_rows"
@@ -74,6 +82,9 @@ class Hazard(Entered):
     barricaded_at = models.DateTimeField(null=True)
     repaired_at = models.DateTimeField(null=True)
     note = models.TextField(blank=True)
+    noticed_by = models.TextField(blank=True, default="")
+    barricaded_by = models.TextField(blank=True, default="")
+    repaired_by = models.TextField(blank=True, default="")
 
 
 class Request(Entered):
@@ -86,6 +97,17 @@ class Request(Entered):
     lat = models.FloatField(null=True)
     segment = models.ForeignKey(Segment, models.PROTECT, null=True, related_name="requests")
     status = word_field()
+    requested_at = models.DateTimeField(null=True)
+    road = models.TextField(blank=True, default="")
+    at_m = models.FloatField(null=True)
+    distance_m = models.FloatField(null=True)
+    merged_into = key_field(null=True)
+    source = models.TextField(blank=True, default="")
+    closed_on = models.DateField(null=True)
+    record_id = key_field(null=True)
+    reply = models.TextField(blank=True, default="")
+    reply_approved_by = models.TextField(blank=True, default="")
+    reply_approved_at = models.DateTimeField(null=True)
 
 
 class LoadPosting(Entered):
@@ -98,6 +120,36 @@ class LoadPosting(Entered):
     signed_by = models.TextField()
     up_at = models.DateTimeField()
     down_at = models.DateTimeField(null=True)
+    reason = models.TextField(blank=True)
+
+
+class HaulAgreement(Entered):
+    """A company's haul over the agency's roads."""
+
+    key = key_field(unique=True)
+    company = models.TextField()
+    segment_ids = models.JSONField()
+    first_day = models.DateField()
+    last_day = models.DateField()
+    tonnes = models.FloatField()
+    bond = models.JSONField(null=True)
+    payload_t = models.FloatField(null=True)
+    signed_by = models.TextField(blank=True)
+    note = models.TextField(blank=True)
+
+
+class LoadExemption(Entered):
+    """Leave to pass a posted load limit."""
+
+    key = key_field(unique=True)
+    segment_ids = models.JSONField()
+    holder = models.TextField()
+    granted_by = models.TextField()
+    granted_at = models.DateTimeField()
+    first_day = models.DateField()
+    last_day = models.DateField()
+    axle_t = models.FloatField(null=True)
+    agreement_key = key_field(null=True)
     reason = models.TextField(blank=True)
 
 
@@ -141,6 +193,7 @@ class WorkRecord(Entered):
     supersedes = models.ForeignKey(
         "self", models.PROTECT, to_field="key", null=True, related_name="superseded_by"
     )
+    agreement_key = key_field(null=True)
     entry_source = models.TextField(blank=True, default="")
 
     class Meta:
