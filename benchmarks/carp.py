@@ -159,6 +159,7 @@ def bound_of(instance: Instance, seconds: float) -> int:
         instance.end,
         instance.cost.astype(float),
         needed,
+        needed,
         instance.demand.astype(float),
         is_yard,
         np.zeros(instance.n_nodes),

@@ -113,14 +113,31 @@ def county(size: int, seed: int, case: str):
     rng = np.random.default_rng([seed, size])
     fleet = fleet_of(network, size, rng)
     jobs = tuple(job_of(s.id, s.length_m, rng, case) for s in network.maintained)
-    work_h = sum(job.work_h for job in jobs)
     n_days = N_DAYS
+    jobs = reached(jobs, network, fleet)
+    work_h = sum(job.work_h for job in jobs)
     if case == "serve_all":
         n_days = int(np.ceil(1.35 * work_h / (GRADERS[size] * (SHIFT_H - 0.75))))
     gates = gates_of(network, n_days, rng, case)
     price = 1.0 if case == "serve_all" else 0.25
     policy = Policy(dispatch=DispatchPolicy(hour_price=price))
     return network, fleet, jobs, gates, policy, n_days
+
+
+def reached(jobs: tuple[Job, ...], network: Network, fleet: Fleet) -> tuple[Job, ...]:
+    """Only roads that a grader can get to and home from; the others lie behind weak bridges."""
+    gates = StormGates(
+        tuple(s.id for s in network.segments),
+        FIRST_DAY,
+        1,
+        np.ones((len(network.segments), 1), bool),
+    )
+    problem = build_problem(
+        jobs, network, build_graph(network), fleet, gates, DispatchPolicy(),
+        first_day=FIRST_DAY, n_days=1,
+    )  # fmt: skip
+    there = problem.may_serve_now.any(axis=1)
+    return tuple(job for job, is_there in zip(jobs, there, strict=True) if is_there)
 
 
 def fleet_of(network: Network, size: int, rng: np.random.Generator) -> Fleet:

@@ -20,6 +20,7 @@ import itertools
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import highspy
@@ -28,6 +29,7 @@ import numpy.typing as npt
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components, maximum_flow
 
+from crossfall.dispatch.cut_sets import grow, weigh
 from crossfall.dispatch.lp import SilentHighs
 
 Floats = npt.NDArray[np.float64]
@@ -37,6 +39,11 @@ Flags = npt.NDArray[np.bool_]
 _SCALE = 1_000_000
 _LEAST_BREACH = 1e-4
 _MOST_CUTS_A_ROUND = 200
+_FEW_CUTS = 3
+_MOST_SEEDS = 150
+_SEED_WORK = 100_000
+_MOST_BARREN = 8
+_LARGEST_GROWN = 400
 
 
 @dataclass(frozen=True)
@@ -44,14 +51,17 @@ class Roadwork:
     """Roads between junctions, the passes each needs, and how much one shift can do.
 
     Arrays over roads: ``start``, ``end`` (junction), ``cost`` of driving once, ``n_passes``,
-    ``work`` in the unit of ``shift_work``; over junctions: ``is_yard`` and ``away``, what reaching
-    the junction from the nearest yard takes of a shift (0 where only loads count).
+    ``supply`` (crossings that the passes give to shifts that need two each: no road serves more
+    than one shift, so at most two), ``work`` in the unit of ``shift_work``; over junctions:
+    ``is_yard`` and ``away``, what reaching the junction from the nearest yard takes of a shift (0
+    where only loads count).
     """
 
     start: Ints
     end: Ints
     cost: Floats
     n_passes: Ints
+    supply: Ints
     work: Floats
     is_yard: Flags
     away: Floats
@@ -61,6 +71,18 @@ class Roadwork:
     def n_nodes(self) -> int:
         return int(self.is_yard.size)
 
+    @cached_property
+    def incident(self) -> tuple[Ints, Ints, Ints]:
+        """Roads that meet at each junction and where they lead: pointers, roads, other ends."""
+        here = np.concatenate([self.start, self.end])
+        there = np.concatenate([self.end, self.start])
+        road = np.tile(np.arange(self.start.size), 2)
+        is_loop = (here == there) & (np.arange(here.size) >= self.start.size)
+        here, there, road = here[~is_loop], there[~is_loop], road[~is_loop]
+        order = np.argsort(here, kind="stable")
+        pointer = np.concatenate([[0], np.cumsum(np.bincount(here, minlength=self.n_nodes))])
+        return pointer.astype(np.int64), road[order], there[order]
+
     def crossing(self, inside: Flags) -> Flags:
         """Roads with exactly one end in the set."""
         return np.asarray(inside[self.start] != inside[self.end])
@@ -68,9 +90,9 @@ class Roadwork:
     def least_crossings(self, inside: Flags) -> float:
         """Driven crossings that the set needs whatever the plan: shifts and parity, the more."""
         across = self.crossing(inside)
-        n_passes = int(self.n_passes[across].sum())
-        need = 2.0 * self.least_shifts(inside, across) - n_passes
-        return max(need, float(n_passes % 2), 0.0)
+        is_odd = float(self.n_passes[across].sum() % 2)
+        need = 2.0 * self.least_shifts(inside, across) - float(self.supply[across].sum())
+        return max(need, is_odd, 0.0)
 
     def least_shifts(self, inside: Flags, across: Flags) -> float:
         """Shifts that must enter the set to do the work in it and across its edge."""
@@ -101,28 +123,58 @@ def least_driving(
     *,
     seconds: float = 10.0,
     seed: int = 1,
+    whole_share: float = 0.5,
     check: Callable[[], None] = lambda: None,
 ) -> CutBound:
-    """No plan that does all the work drives less than this, in the unit of ``roadwork.cost``."""
+    """No plan that does all the work drives less than this, in the unit of ``roadwork.cost``.
+
+    For ``whole_share`` of the time crossings are also held to whole numbers, by HiGHS's
+    branching; the rest of the time fractions are allowed while cuts are sought.
+    """
     began = time.monotonic()
     rng = np.random.default_rng(seed)
     programme = _Programme(roadwork)
     programme.add(_first_sets(roadwork))
     n_rounds = 0
-    while time.monotonic() - began < seconds:
+    fractions_until = began + seconds * (1 - whole_share)
+    n_grown, n_barren = 20, 0
+    most_seeds = max(_MOST_SEEDS, _SEED_WORK // roadwork.n_nodes)
+    while time.monotonic() < fractions_until:
         check()
         n_rounds += 1
-        driven = programme.solve(max(0.1, seconds - (time.monotonic() - began)))
-        found = _component_sets(roadwork, driven)
-        found += _odd_sets(roadwork, driven, rng)
+        driven = programme.solve(max(0.05, fractions_until - time.monotonic()))
+        found = _component_sets(roadwork, driven) + _odd_sets(roadwork, driven, rng)
         if roadwork.shift_work < np.inf:
             found += _flow_sets(roadwork, driven)
-        if programme.add(found, driven) == 0:
-            grown = _grown_sets(roadwork, driven, rng, n_rounds)
-            if programme.add(grown, driven) == 0:
+        found += _grown_sets(roadwork, driven, rng, n_grown)
+        n_new = programme.add(found, driven)
+        n_barren = n_barren + 1 if n_new == 0 else 0
+        if n_barren > _MOST_BARREN:
+            break
+        if n_new < _FEW_CUTS:
+            # Cuts get rare: look longer before giving up
+            n_grown = min(2 * n_grown, most_seeds)
+    programme.solve(0.5)
+    best = programme.safe_value()
+    n_barren = 0
+    while whole_share > 0 and (left := began + seconds - time.monotonic()) > 0:
+        check()
+        n_rounds += 1
+        limit, driven = programme.solve_whole(left)
+        best = max(best, limit)
+        found = _component_sets(roadwork, driven) + _odd_sets(roadwork, driven, rng)
+        found += _flow_sets(roadwork, driven)
+        found += _grown_sets(roadwork, driven, rng, 4 * most_seeds)
+        while programme.add(found, driven) == 0:
+            n_barren += 1
+            if n_barren > _MOST_BARREN:
                 break
-    programme.solve(1.0)
-    return CutBound(programme.safe_value(), programme.n_cuts, n_rounds, time.monotonic() - began)
+            found = _grown_sets(roadwork, driven, rng, 8 * most_seeds)
+        else:
+            n_barren = 0
+        if n_barren:
+            break
+    return CutBound(best, programme.n_cuts, n_rounds, time.monotonic() - began)
 
 
 class _Programme:
@@ -131,11 +183,10 @@ class _Programme:
     def __init__(self, roadwork: Roadwork) -> None:
         self.roadwork = roadwork
         self.solver: Any = SilentHighs()  # type: ignore[no-untyped-call]
-        n = roadwork.cost.size
         self.solver.setOptionValue("threads", 1)
-        for cost in roadwork.cost:
-            self.solver.addVar(0.0, highspy.kHighsInf)
-            self.solver.changeColCost(self.solver.getNumCol() - 1, float(cost))
+        n = roadwork.cost.size
+        self.solver.addVars(n, np.zeros(n), np.full(n, highspy.kHighsInf))
+        self.solver.changeColsCost(n, np.arange(n, dtype=np.int32), roadwork.cost)
         self.rows: list[Ints] = []
         self.needs: list[float] = []
         self.known: set[bytes] = set()
@@ -148,25 +199,36 @@ class _Programme:
 
     def add(self, sets: list[Flags], driven: Floats | None = None) -> int:
         """Add the most broken of the sets as rows; returns how many were new and broken."""
+        if not sets:
+            return 0
+        work = self.roadwork
+        batch = np.array(sets)
+        batch = batch[batch.any(axis=1) & ~(batch & work.is_yard).any(axis=1)]
+        need, has = weigh(
+            batch,
+            work.start,
+            work.end,
+            work.n_passes,
+            work.supply,
+            work.work,
+            work.away,
+            work.shift_work,
+            self.driven if driven is None else driven,
+        )
+        breach = need - has
         broken: list[tuple[float, Ints, float]] = []
-        for inside in sets:
-            if not inside.any() or (inside & self.roadwork.is_yard).any():
-                continue
-            columns = np.flatnonzero(self.roadwork.crossing(inside))
-            need = self.roadwork.least_crossings(inside)
+        for k in np.flatnonzero(breach > _LEAST_BREACH):
+            columns = np.flatnonzero(work.crossing(batch[k]))
             key = columns.tobytes()
-            if need <= 0 or columns.size == 0 or key in self.known:
-                continue
-            breach = need - (float(driven[columns].sum()) if driven is not None else 0.0)
-            if breach > _LEAST_BREACH:
+            if columns.size and key not in self.known:
                 self.known.add(key)
-                broken.append((breach / np.sqrt(columns.size), columns, need))
+                broken.append((float(breach[k] / np.sqrt(columns.size)), columns, float(need[k])))
         broken.sort(key=lambda each: -each[0])
-        for _, columns, need in broken[:_MOST_CUTS_A_ROUND]:
+        for _, columns, least in broken[:_MOST_CUTS_A_ROUND]:
             self.rows.append(columns)
-            self.needs.append(need)
+            self.needs.append(least)
             self.solver.addRow(
-                need,
+                least,
                 highspy.kHighsInf,
                 columns.size,
                 columns.astype(np.int32),
@@ -184,6 +246,39 @@ class _Programme:
             self.driven = np.array(solution.col_value)
             self.prices = np.array(solution.row_dual)
         return self.driven
+
+    def solve_whole(self, seconds: float) -> tuple[float, Floats]:
+        """Limit from branching on whole crossings, and the best whole crossings met."""
+        n = self.driven.size
+        solver: Any = SilentHighs()  # type: ignore[no-untyped-call]
+        solver.setOptionValue("threads", 1)
+        solver.passModel(self.solver.getModel())
+        kinds = np.full(n, int(highspy.HighsVarType.kInteger), dtype=np.uint8)
+        solver.changeColsIntegrality(n, np.arange(n, dtype=np.int32), kinds)
+        self._add_parity(solver)
+        solver.setOptionValue("mip_rel_gap", 1e-6)
+        solver.setOptionValue("time_limit", float(seconds))
+        solver.run()
+        limit = float(solver.getInfo().mip_dual_bound)
+        values = np.array(solver.getSolution().col_value)
+        driven = np.round(values[:n]) if values.size >= n else self.driven
+        return (limit if np.isfinite(limit) else 0.0), driven
+
+    def _add_parity(self, solver: Any) -> None:
+        """Machines come and go: at each junction passes and driving together are even."""
+        pointer, road_at, other_at = self.roadwork.incident
+        for v in range(self.roadwork.n_nodes):
+            here = slice(pointer[v], pointer[v + 1])
+            roads = road_at[here][other_at[here] != v]
+            if roads.size == 0:
+                continue
+            pairs = solver.getNumCol()
+            solver.addVar(0.0, highspy.kHighsInf)
+            solver.changeColIntegrality(pairs, highspy.HighsVarType.kInteger)
+            columns = np.append(roads, pairs).astype(np.int32)
+            values = np.append(np.ones(roads.size), -2.0)
+            passes = -float(self.roadwork.n_passes[roads].sum())
+            solver.addRow(passes, passes, columns.size, columns, values)
 
     def safe_value(self) -> float:
         """Weak duality: prices made feasible bound the cost from below, however they came about."""
@@ -268,9 +363,7 @@ def _odd_sets(roadwork: Roadwork, driven: Floats, rng: np.random.Generator) -> l
     picked = rng.permutation(nodes)[: n_pairs + 1]
     for source, sink in itertools.pairwise(picked):
         side = _source_side(graph, int(source), int(sink))
-        for inside in (side, ~side):
-            if not (inside & roadwork.is_yard).any():
-                sets.append(inside)
+        sets += [each for each in (side, ~side) if not (each & roadwork.is_yard).any()]
     return sets
 
 
@@ -287,7 +380,7 @@ def _flow_sets(roadwork: Roadwork, driven: Floats) -> list[Flags]:
         weight = np.zeros(n)
         np.add.at(weight, roadwork.start, rate * roadwork.work / 2)
         np.add.at(weight, roadwork.end, rate * roadwork.work / 2)
-        across = np.maximum(0.0, driven + roadwork.n_passes - rate * roadwork.work / 2)
+        across = np.maximum(0.0, driven + roadwork.supply - rate * roadwork.work / 2)
         start = np.concatenate(
             [roadwork.start, np.full(n, source), np.flatnonzero(roadwork.is_yard)]
         )
@@ -331,73 +424,27 @@ def _source_side(graph: csr_array, source: int, sink: int) -> Flags:
 
 
 def _grown_sets(
-    roadwork: Roadwork, driven: Floats, rng: np.random.Generator, n_rounds: int
+    roadwork: Roadwork, driven: Floats, rng: np.random.Generator, n_seeds: int
 ) -> list[Flags]:
     """Sets grown junction by junction so that crossings stay few for the work inside."""
     nodes = np.flatnonzero(~roadwork.is_yard)
-    n_seeds = min(nodes.size, 60)
-    sets: list[Flags] = []
-    incident = _incident(roadwork)
-    for seed in rng.permutation(nodes)[:n_seeds]:
-        sets += _grow(roadwork, driven, incident, int(seed), rng)
-    return sets
-
-
-def _incident(roadwork: Roadwork) -> list[list[tuple[int, int]]]:
-    """For each junction, the roads that meet there and where they lead."""
-    at: list[list[tuple[int, int]]] = [[] for _ in range(roadwork.n_nodes)]
-    for road, (a, b) in enumerate(zip(roadwork.start, roadwork.end, strict=True)):
-        at[int(a)].append((road, int(b)))
-        at[int(b)].append((road, int(a)))
-    return at
-
-
-def _grow(
-    roadwork: Roadwork,
-    driven: Floats,
-    incident: list[list[tuple[int, int]]],
-    seed: int,
-    rng: np.random.Generator,
-) -> list[Flags]:
-    crossing = driven + roadwork.n_passes
+    seeds = rng.choice(nodes, n_seeds)
     rate = 2.0 / roadwork.shift_work if roadwork.shift_work < np.inf else 0.0
-    inside = np.zeros(roadwork.n_nodes, dtype=bool)
-    inside[seed] = True
-    across = sum(float(crossing[road]) for road, other in incident[seed] if other != seed)
-    work = sum(float(roadwork.work[road]) for road, _ in incident[seed])
-    found: list[Flags] = []
-    most = min(roadwork.n_nodes, 120)
-    frontier = {other for _, other in incident[seed] if not roadwork.is_yard[other]} - {seed}
-    for _ in range(most):
-        passes = across
-        need = 2.0 * np.ceil(work / roadwork.shift_work - 1e-9) if rate else 0.0
-        if need - passes > _LEAST_BREACH:
-            found.append(inside.copy())
-        if not frontier:
-            break
-        best, choice, parts = np.inf, -1, (0.0, 0.0)
-        for v in frontier:
-            add_across = sum(
-                -float(crossing[road]) if inside[other] else float(crossing[road])
-                for road, other in incident[v]
-                if other != v
-            )
-            add_work = sum(
-                float(roadwork.work[road]) for road, other in incident[v] if not inside[other]
-            )
-            score = add_across - rate * add_work + 0.05 * float(rng.random())
-            if score < best:
-                best, choice, parts = score, v, (add_across, add_work)
-        inside[choice] = True
-        across += parts[0]
-        work += parts[1]
-        frontier.discard(choice)
-        frontier |= {
-            other
-            for _, other in incident[choice]
-            if not inside[other] and not roadwork.is_yard[other]
-        }
-    return found
+    found, breach = grow(
+        seeds,
+        rate * rng.uniform(0.4, 2.5, seeds.size),
+        rng.uniform(0.0, 2.0, (seeds.size, roadwork.n_nodes)) * rng.random((seeds.size, 1)) ** 2,
+        min(roadwork.n_nodes, _LARGEST_GROWN),
+        *roadwork.incident,
+        roadwork.is_yard,
+        roadwork.n_passes,
+        roadwork.supply,
+        roadwork.work,
+        roadwork.away,
+        roadwork.shift_work,
+        driven,
+    )
+    return list(found[breach > 0])
 
 
 def _ratio(work: float, room: float) -> float:

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
@@ -18,6 +19,8 @@ from crossfall.dispatch.blocks import is_whole
 from crossfall.dispatch.cuts import Roadwork, least_driving
 from crossfall.dispatch.problem import Problem
 from crossfall.errors import InputError
+
+Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -40,29 +43,53 @@ def least_hours(
     InputError
         If a stage is only part of its segment: its passes do not cross the segment.
     """
-    roadwork = roadwork_of(problem)
+    dead_ends = dead_end_turns(problem)
+    roadwork = roadwork_of(problem, dead_ends)
     found = least_driving(roadwork, seconds=seconds, check=check)
-    work = float(problem.work_min.sum())
-    inside = sum(_least_inside(problem, s) for s in range(len(problem.stages)))
-    any_plan = work + found.driving
-    return HoursBound(any_plan / 60, (any_plan + inside) / 60, found.n_cuts)
+    base = float(problem.work_min.sum()) + found.driving
+    forced = sum(
+        max(_least_inside(problem, s), least)
+        for s, (_, least) in enumerate(zip(problem.stages, dead_ends, strict=True))
+    )
+    any_plan = base + float(dead_ends.sum())
+    return HoursBound(any_plan / 60, (base + forced) / 60, found.n_cuts)
 
 
-def roadwork_of(problem: Problem) -> Roadwork:
-    """The problem as roads with passes, costs in minutes."""
+def dead_end_turns(problem: Problem) -> Floats:
+    """Minutes of turning that each stage forces on any plan [min].
+
+    At a dead end whoever arrives must turn, and at least half of a stage's passes arrive there.
+    """
+    roads = problem.roads[0]
+    degree = np.bincount(roads.tail[roads.usable], minlength=roads.turn_min.size)
+    least = np.zeros(len(problem.stages))
+    for s, stage in enumerate(problem.stages):
+        i = roads.segment_index[stage.segment_id]
+        segment = problem.network.segments[i]
+        ends = {int(roads.tail[2 * i]), int(roads.head[2 * i])}
+        if len(ends) == 2 and not segment.is_oneway:
+            n_arrivals = (stage.n_passes + 1) // 2
+            least[s] = sum(roads.turn_min[v] * n_arrivals for v in ends if degree[v] == 1)
+    return np.where(np.isfinite(least), least, 0.0)
+
+
+def roadwork_of(problem: Problem, turns: Floats) -> Roadwork:
+    """The problem as roads with passes, costs in minutes; ``turns`` belong to the stages' work."""
     network, roads = problem.network, problem.roads[0]
     node = {n.id: i for i, n in enumerate(network.nodes)}
     row = {segment.id: i for i, segment in enumerate(network.segments)}
     start = np.array([node[s.from_node] for s in network.segments], dtype=np.int64)
     end = np.array([node[s.to_node] for s in network.segments], dtype=np.int64)
     n_passes = np.zeros(start.size, dtype=np.int64)
+    supply = np.zeros(start.size, dtype=np.int64)
     work = np.zeros(start.size)
-    for stage in problem.stages:
+    for stage, turn in zip(problem.stages, turns, strict=True):
         i = row[stage.segment_id]
         if not is_whole(stage, network.segments[i].length_m):
             raise InputError(f"stage {stage.id} is part of its segment; expected whole segments")
         n_passes[i] += stage.n_passes
-        work[i] += stage.work_min
+        work[i] += stage.work_min + turn
+        supply[i] += min(2, stage.n_passes)
     minutes = roads.minutes[::2].copy()
     is_yard = np.zeros(len(network.nodes), dtype=bool)
     is_yard[roads.yards] = True
@@ -71,7 +98,7 @@ def roadwork_of(problem: Problem) -> Roadwork:
     away = dijkstra(graph, directed=False, indices=np.flatnonzero(is_yard)).min(axis=0)
     away[~np.isfinite(away)] = 0.0
     usable = max((shift.usable_min for shift in problem.shifts), default=0.0)
-    return Roadwork(start, end, minutes, n_passes, work, is_yard, away, usable)
+    return Roadwork(start, end, minutes, n_passes, supply, work, is_yard, away, usable)
 
 
 def _least_inside(problem: Problem, s: int) -> float:

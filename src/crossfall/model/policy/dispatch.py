@@ -70,7 +70,7 @@ class DispatchPolicy:
         high=180.0,
     )
     open_windrow_m: float = setting(
-        5000.0,
+        8000.0,
         unit="m",
         doc="Most length with a windrow left open between the way out and the way back",
         low=0.0,
