@@ -71,6 +71,13 @@ def small_forecast() -> nouns.Forecast:
     return nouns.Forecast(station, TODAY, TODAY, rain, tmin, tmax, "invented", True)
 
 
+def small_test(**changes: object) -> nouns.MaterialTest:
+    """A sheet that meets no specification."""
+    passing = ((25.0, 100.0), (19.0, 98.0), (12.5, 80.0), (4.75, 60.0), (2.36, 30.0), (0.075, 10.0))
+    sheet = nouns.MaterialTest("t1", "pit", date(2026, 4, 2), passing, 6.0, laboratory="Any lab")
+    return replace(sheet, **changes)
+
+
 def small_condition(segment_id: str = "s0", **changes: object) -> nouns.Condition:
     """A look at a road that wants blading."""
     seen = nouns.Condition(segment_id, date(2026, 5, 2), 4.0, 4.0, 4.0, 2.0, 3.0, "estimated", "me")
@@ -100,6 +107,26 @@ def small_district() -> nouns.District:
         records=(small_record(),),
         clearances=(
             nouns.Clearance("k1", "rail", "s1", "7-112", "The railway", TODAY, date(2026, 6, 30)),
+        ),
+        material_tests=(small_test(),),
+        edges=(nouns.FittedEdge("g1", "plain", date(2026, 4, 1), 480.0, "e1"),),
+        dust=(
+            nouns.DustApplication(
+                "d1", "s2", date(2026, 4, 20), "brine", 1.4, date(2026, 7, 1), "A. Resident"
+            ),
+        ),
+        contracts=(
+            nouns.Contract(
+                "c1",
+                "s2",
+                "Regravel Road 2",
+                "Any Contractor",
+                40,
+                640.0,
+                80.0,
+                (nouns.BidItem(1, "compacted gravel", 300.0, "m3"),),
+                (nouns.HoldPoint("clearances in hand"), nouns.HoldPoint("depth and crown")),
+            ),
         ),
     )
 

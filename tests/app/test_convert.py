@@ -46,6 +46,9 @@ def a_map(any_workspace):
     convert.SEGMENT.to_row(segment).save()
     convert.PLACE.to_row(nouns.Place("p1", "Yard", "yard", 0.0, 0.0)).save()
     convert.MACHINE.to_row(nouns.Machine("m1", "Grader", "grader", "p1")).save()
+    price = nouns.Rate("gravel", 900, "m3", "USD", 2026, "invented")
+    pit = nouns.GravelPit(nouns.Place("p1", "Yard", "yard", 0.0, 0.0), "gravel", price, 1.0)
+    convert.pit_to_row(pit).save()
     return any_workspace
 
 
@@ -165,9 +168,9 @@ def test_every_noun_of_the_model_has_a_place_to_stay():
     kept |= {nouns.JobCard, nouns.GravelPit, nouns.WeatherRecord, nouns.Forecast, nouns.Policy}
     bundles = {nouns.District, nouns.Fleet, nouns.Network}
     parts = {
-        nouns.BenefitPart, nouns.CardStep, nouns.Caution, nouns.CostRange, nouns.Itinerary,
+        nouns.BenefitPart, nouns.BidItem, nouns.CardStep, nouns.Caution, nouns.CostRange, nouns.HoldPoint, nouns.Itinerary,
         nouns.Leg, nouns.Money, nouns.Operation, nouns.Quantity, nouns.Rate, nouns.Reason,
-        nouns.Sketch, nouns.SketchFeature, nouns.Stage, nouns.Stake, nouns.Station, nouns.Support,
+        nouns.ScaleTicket, nouns.Sketch, nouns.SketchFeature, nouns.Stage, nouns.Stake, nouns.Station, nouns.Support,
         nouns.SupportBooking, nouns.Unserved, nouns.Violation,
     }  # fmt: skip
     passing = {nouns.Strategy, nouns.ProgrammeItem}

@@ -1,7 +1,8 @@
-"""The order a crew gets: steps, quantities, cautions."""
+"""The order a crew gets: steps, quantities, cautions, and what must be settled before it goes."""
 
 from __future__ import annotations
 
+from crossfall.cards.leave import Obstacle, obstacles, with_leave
 from crossfall.cards.make import make_cards
 
-__all__ = ["make_cards"]
+__all__ = ["Obstacle", "make_cards", "obstacles", "with_leave"]

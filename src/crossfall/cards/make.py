@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from crossfall.cards.cautions import cautions_for
+from crossfall.cards.leave import leave_steps
 from crossfall.cards.sketch import Sketcher, heading
-from crossfall.design.clearances import in_hand
 from crossfall.design.outfit import outfit_of
 from crossfall.design.water import DEPTH, IF_DRY, layer_water_l, water_row
 from crossfall.design.words import metres, span
@@ -103,7 +103,7 @@ class _Desk:
             moisture=self._moisture(itinerary, stage),
             steps=(
                 *_steps(stage, legs, heading(sketch.line), need),
-                *self._leave(itinerary, stage),
+                *leave_steps(stage, features, self.district.clearances, itinerary.day),
                 *_water(stage, quantities),
                 *_work(stage),
             ),
@@ -120,20 +120,6 @@ class _Desk:
             from_m=stage.from_m,
             to_m=stage.to_m,
         )
-
-    def _leave(self, itinerary: Itinerary, stage: Stage) -> Iterator[CardStep]:
-        """One line for each clearance that the stage needs: its number, or that there is none."""
-        features = self.district.network.features_by_segment.get(stage.segment_id, ())
-        held = in_hand(stage, features, self.district.clearances, itinerary.day)
-        for kind, clearance in held.items():
-            what = kind.replace("_", " ")
-            if clearance is None:
-                yield CardStep(f"No {what} clearance is on file: get it, or do not cut", "no. ____")
-            else:
-                until = f"{clearance.expires_on.day} {clearance.expires_on:%b}"
-                yield CardStep(
-                    f"Have the {what} clearance with you", f"{clearance.reference}, until {until}"
-                )
 
     def _where(self, segment: Segment, stage: Stage) -> str:
         ends = [

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from crossfall.errors import InputError
 from crossfall.formulas.given import at_least, positive
-from crossfall.model import Job
+from crossfall.model import BidItem, Job, ScaleTicket
 
 HOLD_POINTS = (
     "clearances in hand and seen",
@@ -21,26 +20,6 @@ HOLD_POINTS = (
     "last lift's depth and crown, before signs come down",
 )
 """Where work stops until a named person has looked."""
-
-
-@dataclass(frozen=True, slots=True)
-class BidItem:
-    """One line of a contract, by the unit that is measured for payment."""
-
-    number: int
-    name: str
-    quantity: float
-    unit: str
-
-
-@dataclass(frozen=True, slots=True)
-class ScaleTicket:
-    """One load over a scale."""
-
-    number: str
-    day: date
-    net_t: float
-    """As weighed, with its water [t]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +96,7 @@ def reconcile(
 
     Examples
     --------
+    >>> from datetime import date
     >>> load = [ScaleTicket(str(n), date(2026, 6, 1), 10.5) for n in range(10)]
     >>> reconcile(load, ordered_loads=10, ordered_dry_t=100, moisture_pct=5,
     ...           depths_mm=[80, 82, 79], wanted_mm=80).summary()

@@ -3,22 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from crossfall.errors import InputError
 from crossfall.formulas.given import positive
-from crossfall.model import GravelPit, WorkRecord
-
-
-@dataclass(frozen=True, slots=True)
-class PileEntry:
-    """Loose gravel put on a pile (above 0) or taken from it (below 0)."""
-
-    pit_id: str
-    day: date
-    loose_m3: float
-    reason: str
+from crossfall.model import FittedEdge, Fleet, GravelPit, PileEntry, WorkRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +24,7 @@ class PileBalance:
 def pile_balances(
     pits: Sequence[GravelPit], entries: Iterable[PileEntry]
 ) -> tuple[PileBalance, ...]:
-    """Stock of each pile after the entries, in order of their days.
+    """Stock of each pile after the entries, in order of their days; a count begins it anew.
 
     Raises
     ------
@@ -52,27 +42,43 @@ def pile_balances(
     """
     stock = {pit.place.id: pit.stock_m3 for pit in pits}
     short: dict[str, date] = {}
-    for entry in sorted(entries, key=lambda each: each.day):
+    for entry in sorted(standing(entries), key=lambda each: each.day):
         if entry.pit_id not in stock:
             raise InputError(
                 f"entry {entry.reason!r} is for unknown pit {entry.pit_id!r}; expected one of"
                 f" {', '.join(stock)}"
             )
-        stock[entry.pit_id] += entry.loose_m3
+        stock[entry.pit_id] = entry.loose_m3 + (0.0 if entry.is_count else stock[entry.pit_id])
         if stock[entry.pit_id] < 0:
             short.setdefault(entry.pit_id, entry.day)
     return tuple(PileBalance(key, left, short.get(key)) for key, left in stock.items())
 
 
-@dataclass(frozen=True, slots=True)
-class FittedEdge:
-    """The edge now on a machine."""
+def standing(entries: Iterable[PileEntry]) -> tuple[PileEntry, ...]:
+    """Entries that nobody took back.
 
-    machine_id: str
-    name: str
-    fitted_on: date
-    life_km: float
-    """Pass-kilometres it is expected to last [km]."""
+    Examples
+    --------
+    >>> wrong = PileEntry("p", date(2026, 6, 2), -1300.0, "card 12", "e1")
+    >>> standing([wrong, PileEntry("p", date(2026, 6, 3), 0.0, "a nought too many", "e2", False,
+    ...                            "e1")])
+    ()
+    """
+    known = tuple(entries)
+    taken_back = {each.supersedes for each in known} - {None}
+    return tuple(
+        each
+        for each in known
+        if each.id not in taken_back and not (each.supersedes and each.loose_m3 == 0)
+    )
+
+
+def stocked(fleet: Fleet, entries: Iterable[PileEntry]) -> Fleet:
+    """The fleet with each pit's stock as its ledger has it, never below 0."""
+    left = {each.pit_id: max(each.loose_m3, 0.0) for each in pile_balances(fleet.pits, entries)}
+    return replace(
+        fleet, pits=tuple(replace(pit, stock_m3=left[pit.place.id]) for pit in fleet.pits)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +109,7 @@ def edge_forecast(
     length_km: Mapping[str, float],
     machine_of: Mapping[str, str],
     today: date,
+    until: date | None = None,
 ) -> EdgeForecast:
     """Wear since an edge was fitted, and the day it is used up at that pace.
 
@@ -112,6 +119,8 @@ def edge_forecast(
         For records that do not say from where to where. [km]
     machine_of : mapping of card id to machine id
         Who did the work of a card; records of other machines are passed over.
+    until : date, optional
+        The day it came off, whose work the next edge did; None while it is on the machine.
 
     Examples
     --------
@@ -131,6 +140,8 @@ def edge_forecast(
         is_ours = record.card_id is not None and machine_of.get(record.card_id) == edge.machine_id
         if not is_ours or record.done_on < edge.fitted_on or record.id in superseded:
             continue
+        if until is not None and record.done_on >= until:
+            continue
         if record.from_m is not None and record.to_m is not None:
             worn += record.n_passes * abs(record.to_m - record.from_m) / 1000
         elif record.segment_id in length_km:
@@ -139,7 +150,7 @@ def edge_forecast(
             raise InputError(f"record {record.id} is on unknown segment {record.segment_id!r}")
     days = (today - edge.fitted_on).days
     change_on = None
-    if worn > 0 and days > 0:
+    if worn > 0 and days > 0 and until is None:
         left_days = max(edge.life_km - worn, 0.0) / (worn / days)
         change_on = today + timedelta(days=round(left_days))
     return EdgeForecast(edge.machine_id, worn, edge.life_km, change_on)

@@ -6,8 +6,11 @@ from crossfall.model.card import CardStep, Caution, JobCard, Sketch, SketchFeatu
 from crossfall.model.clearance import Clearance, ClearanceKind
 from crossfall.model.common import CostRange, Evidence, Method, Money, Progress, Rate, Side, quiet
 from crossfall.model.condition import Condition, Hazard, Observation, Request
+from crossfall.model.contract import BidItem, Contract, HoldPoint, ScaleTicket
 from crossfall.model.district import District
+from crossfall.model.dust import DustApplication, no_blade_until
 from crossfall.model.fleet import Fleet, GravelPit, Machine, MachineKind, Operator, Place
+from crossfall.model.gravel import FittedEdge, MaterialTest, PileEntry
 from crossfall.model.haul import HaulAgreement, LoadExemption
 from crossfall.model.job import Job, Operation, Quantity, Stage, Stake, Support
 from crossfall.model.need import BenefitPart, Need, Reason, Task, Treatment
@@ -22,19 +25,24 @@ from crossfall.model.weather import Forecast, Station, WeatherRecord
 __all__ = [
     "Backdrop",
     "BenefitPart",
+    "BidItem",
     "CardStep",
     "Caution",
     "Clearance",
     "ClearanceKind",
     "Condition",
+    "Contract",
     "CostRange",
     "District",
+    "DustApplication",
     "Evidence",
+    "FittedEdge",
     "Fleet",
     "Forecast",
     "GravelPit",
     "HaulAgreement",
     "Hazard",
+    "HoldPoint",
     "Itinerary",
     "Job",
     "JobCard",
@@ -43,6 +51,7 @@ __all__ = [
     "LoadPosting",
     "Machine",
     "MachineKind",
+    "MaterialTest",
     "Method",
     "Money",
     "Need",
@@ -51,6 +60,7 @@ __all__ = [
     "Observation",
     "Operation",
     "Operator",
+    "PileEntry",
     "Place",
     "Plan",
     "PointFeature",
@@ -61,6 +71,7 @@ __all__ = [
     "Rate",
     "Reason",
     "Request",
+    "ScaleTicket",
     "Segment",
     "Side",
     "Sketch",
@@ -77,5 +88,6 @@ __all__ = [
     "Violation",
     "WeatherRecord",
     "WorkRecord",
+    "no_blade_until",
     "quiet",
 ]

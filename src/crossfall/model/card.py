@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
@@ -89,3 +89,11 @@ class JobCard:
     there [m]."""
     to_m: float = 0.0
     """Where it ends [m]."""
+    approved_by: str = ""
+    """Who issued it, by name; like the status this stands beside the frozen text, not in it."""
+    approved_at: datetime | None = None
+    confirmed_by: str = ""
+    """Who confirmed what asks for an engineer."""
+    withdrawn_because: str = ""
+    seal: str = field(default="", compare=False)
+    """SHA-256 of the frozen text, once it is in the store."""

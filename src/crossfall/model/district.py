@@ -6,7 +6,10 @@ from dataclasses import dataclass, field
 
 from crossfall.model.clearance import Clearance
 from crossfall.model.condition import Condition, Hazard, Observation, Request
+from crossfall.model.contract import Contract
+from crossfall.model.dust import DustApplication
 from crossfall.model.fleet import Fleet
+from crossfall.model.gravel import FittedEdge, MaterialTest, PileEntry
 from crossfall.model.haul import HaulAgreement, LoadExemption
 from crossfall.model.network import Network
 from crossfall.model.policy import Policy
@@ -33,5 +36,11 @@ class District:
     is_invented: bool = False
     postings: tuple[LoadPosting, ...] = ()
     clearances: tuple[Clearance, ...] = ()
+    material_tests: tuple[MaterialTest, ...] = ()
+    pile_entries: tuple[PileEntry, ...] = ()
+    """What was put on and taken from each pit's pile, beside the stock its fleet file gives."""
+    edges: tuple[FittedEdge, ...] = ()
+    dust: tuple[DustApplication, ...] = ()
+    contracts: tuple[Contract, ...] = ()
     haul_agreements: tuple[HaulAgreement, ...] = ()
     load_exemptions: tuple[LoadExemption, ...] = ()

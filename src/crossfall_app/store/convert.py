@@ -172,6 +172,11 @@ AGREEMENT = Mapping(nouns.HaulAgreement, models.HaulAgreement, _KEY)
 EXEMPTION = Mapping(
     nouns.LoadExemption, models.LoadExemption, _KEY | {"agreement_id": "agreement_key"}
 )
+DUST = Mapping(nouns.DustApplication, models.DustApplication, _KEY)
+TEST = Mapping(nouns.MaterialTest, models.MaterialTest, _KEY)
+PILE = Mapping(nouns.PileEntry, models.PileEntry, _KEY | {"supersedes": "supersedes_id"})
+EDGE = Mapping(nouns.FittedEdge, models.FittedEdge, _KEY)
+CONTRACT = Mapping(nouns.Contract, models.Contract, _KEY)
 PLACE = Mapping(nouns.Place, models.Place, {})
 MACHINE = Mapping(nouns.Machine, models.Machine, {})
 OPERATOR = Mapping(nouns.Operator, models.Operator, {})
@@ -192,6 +197,11 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     CLEARANCE,
     AGREEMENT,
     EXEMPTION,
+    DUST,
+    TEST,
+    PILE,
+    EDGE,
+    CONTRACT,
     RECORD,
     PLACE,
     MACHINE,
@@ -259,16 +269,18 @@ def policy_to_noun(row: models.PolicyVersion) -> nouns.Policy:
 
 
 def card_to_row(card: nouns.JobCard, **extra: Any) -> models.JobCard:
-    """A card with its frozen text and seal. Its status moves on beside the text, not in it."""
+    """A card with its frozen text and seal. Its course moves on beside the text, not in it."""
     plain = CONVERTER.unstructure(card)
     _moment(card.made_at, "JobCard.made_at")
-    del plain["status"]
+    _moment(card.approved_at, "JobCard.approved_at")
+    for name in (*_COURSE, "seal"):
+        del plain[name]
     body = canonical_json(plain)
     return models.JobCard(
         key=card.id,
         number=card.number,
         version=card.version,
-        status=card.status,
+        **{name: _plain(getattr(card, name), f"JobCard.{name}") for name in _COURSE},
         segment_id=card.segment_id,
         day=card.day,
         machine=card.machine,
@@ -291,7 +303,13 @@ def card_to_noun(row: models.JobCard) -> nouns.JobCard:
             f"card {row.number} was altered after it was made;"
             " restore a backup or withdraw the card"
         )
-    return CONVERTER.structure({**json.loads(row.body), "status": row.status}, nouns.JobCard)
+    card = CONVERTER.structure({"status": row.status, **json.loads(row.body)}, nouns.JobCard)
+    course = {name: getattr(row, name) for name in _COURSE}
+    return replace(card, **course, seal=row.sha256)
+
+
+_COURSE = ("status", "approved_by", "approved_at", "confirmed_by", "withdrawn_because")
+"""What happens to a card after it is written; everything else on it is frozen."""
 
 
 def seal(text: str) -> str:

@@ -17,7 +17,33 @@ from django.db import IntegrityError, transaction
 from crossfall import model as nouns
 from crossfall.errors import InputError, WorkspaceError
 from crossfall_app.store import audit, convert, models
+from crossfall_app.store.card_life import (
+    CARD_STATUSES,
+    CardLine,
+    card_history,
+    card_obstacles,
+    issue_card,
+    list_cards,
+    load_card,
+    move_card,
+    next_version,
+    withdraw_card,
+)
 from crossfall_app.store.fields import columns_of
+from crossfall_app.store.material_rows import (
+    accept_contract,
+    add_contracts,
+    add_depths,
+    add_dust,
+    add_edges,
+    add_material_tests,
+    add_pile_entries,
+    add_tickets,
+    end_rest,
+    load_materials,
+    pass_hold_point,
+    store_materials,
+)
 from crossfall_app.store.moves import (
     answer_requests,
     move_hazard,
@@ -33,37 +59,46 @@ from crossfall_app.store.network_rows import (
     stage_network,
 )
 from crossfall_app.store.weeks import (
-    CARD_STATUSES,
     PlanLine,
     StoredWeek,
     latest_week,
-    list_cards,
     list_plans,
-    load_card,
     load_week,
-    move_card,
     save_week,
 )
 
 __all__ = [
     "CARD_STATUSES",
+    "CardLine",
     "NetworkChange",
     "PlanLine",
     "StoredWeek",
+    "accept_contract",
     "accept_stage",
     "add_agreements",
     "add_clearances",
     "add_conditions",
+    "add_contracts",
+    "add_depths",
+    "add_dust",
+    "add_edges",
     "add_exemptions",
     "add_hazards",
+    "add_material_tests",
     "add_observations",
+    "add_pile_entries",
     "add_postings",
     "add_records",
     "add_requests",
+    "add_tickets",
     "agency",
     "answer_requests",
+    "card_history",
+    "card_obstacles",
     "drop_stage",
+    "end_rest",
     "has_network",
+    "issue_card",
     "latest_week",
     "list_cards",
     "list_plans",
@@ -76,6 +111,8 @@ __all__ = [
     "merge_weather",
     "move_card",
     "move_hazard",
+    "next_version",
+    "pass_hold_point",
     "place_request",
     "replace_network",
     "save_fleet",
@@ -85,6 +122,7 @@ __all__ = [
     "stage_network",
     "store_district",
     "take_down_posting",
+    "withdraw_card",
 ]
 
 _BATCH = 500
@@ -102,7 +140,6 @@ def load_district() -> nouns.District:
         return nouns.District(
             name=owner.name,
             network=load_network(),
-            fleet=load_fleet(),
             policy=load_policy(),
             conditions=convert.CONDITION.of(_about_the_map(models.Condition)),
             weather=tuple(
@@ -116,6 +153,7 @@ def load_district() -> nouns.District:
             is_invented=owner.is_invented,
             postings=_about_routes(convert.POSTING),
             clearances=convert.CLEARANCE.of(_about_the_map(models.Clearance)),
+            **load_materials(load_fleet()),
             haul_agreements=_about_routes(convert.AGREEMENT),
             load_exemptions=_about_routes(convert.EXEMPTION),
         )
@@ -146,6 +184,7 @@ def store_district(
         add_requests(district.requests, by=by)
         add_postings(district.postings, by=by)
         add_clearances(district.clearances, by=by)
+        store_materials(district, by=by)
         add_agreements(district.haul_agreements, by=by)
         add_exemptions(district.load_exemptions, by=by)
 

@@ -16,13 +16,6 @@ from crossfall_app.store import audit, convert, models
 _BATCH = 200
 _Conditions = tuple[nouns.Condition, ...]
 _Violations = tuple[nouns.Violation, ...]
-CARD_STATUSES = ("draft", "issued", "withdrawn", "closed")
-_MOVES = {
-    ("draft", "issued"),
-    ("draft", "withdrawn"),
-    ("issued", "withdrawn"),
-    ("issued", "closed"),
-}
 
 
 class PlannedWeek(Protocol):
@@ -138,51 +131,6 @@ def list_plans(*, most: int = 50) -> tuple[PlanLine, ...]:
         "created_by",
     )
     return tuple(PlanLine(*values) for values in rows[:most])
-
-
-def list_cards(
-    *, plan_id: str | None = None, day: date | None = None, status: str | None = None
-) -> tuple[nouns.JobCard, ...]:
-    """Cards by number; all of them, or those of one plan, day or status."""
-    rows = models.JobCard.objects.order_by("number", "version")
-    if plan_id is not None:
-        rows = rows.filter(plan__key=plan_id)
-    if day is not None:
-        rows = rows.filter(day=day)
-    if status is not None:
-        if status not in CARD_STATUSES:
-            raise InputError(f"status is {status!r}; expected {', '.join(CARD_STATUSES)}")
-        rows = rows.filter(status=status)
-    return tuple(convert.card_to_noun(row) for row in rows)
-
-
-def load_card(number: int) -> nouns.JobCard:
-    """The newest version of one card."""
-    row = models.JobCard.objects.filter(number=number).order_by("-version").first()
-    if row is None:
-        raise InputError(f"card {number} is unknown")
-    return convert.card_to_noun(row)
-
-
-def move_card(number: int, status: str, *, by: str) -> nouns.JobCard:
-    """Issue, withdraw or close a card; its text stays frozen.
-
-    Raises
-    ------
-    InputError
-        If that step does not follow from where the card is.
-    """
-    with transaction.atomic():
-        rows = models.JobCard.objects.select_for_update().filter(number=number)
-        row = rows.order_by("-version").first()
-        if row is None:
-            raise InputError(f"card {number} is unknown")
-        if (row.status, status) not in _MOVES:
-            raise InputError(f"card {number} is {row.status} and cannot become {status}")
-        audit.note(status, "jobcard", str(number), who=by, before={"status": row.status})
-        row.status = status
-        row.save(update_fields=["status"])
-    return convert.card_to_noun(row)
 
 
 def _load(row: models.Plan) -> StoredWeek:

@@ -6,6 +6,7 @@ from crossfall_app.store.models.agency import Agency, Audit, ImportStage, Policy
 from crossfall_app.store.models.facts import (
     Clearance,
     Condition,
+    DustApplication,
     HaulAgreement,
     Hazard,
     LoadExemption,
@@ -15,6 +16,7 @@ from crossfall_app.store.models.facts import (
     WorkRecord,
 )
 from crossfall_app.store.models.fleet import Machine, Operator, Pit, Place
+from crossfall_app.store.models.gravel import Contract, FittedEdge, MaterialTest, PileEntry
 from crossfall_app.store.models.network import Backdrop, Node, PointFeature, Segment
 from crossfall_app.store.models.plans import Job, JobCard, Need, Plan
 from crossfall_app.store.models.weather import Forecast, WeatherRecord
@@ -25,6 +27,9 @@ __all__ = [
     "Backdrop",
     "Clearance",
     "Condition",
+    "Contract",
+    "DustApplication",
+    "FittedEdge",
     "Forecast",
     "HaulAgreement",
     "Hazard",
@@ -34,10 +39,12 @@ __all__ = [
     "LoadExemption",
     "LoadPosting",
     "Machine",
+    "MaterialTest",
     "Need",
     "Node",
     "Observation",
     "Operator",
+    "PileEntry",
     "Pit",
     "Place",
     "Plan",

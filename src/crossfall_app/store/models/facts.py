@@ -168,6 +168,21 @@ class Clearance(Entered):
     note = models.TextField(blank=True)
 
 
+class DustApplication(Entered):
+    """Dust control on a stretch, who paid for it, and how long no blade may touch it."""
+
+    key = key_field(unique=True)
+    segment = models.ForeignKey(Segment, models.PROTECT, related_name="dust")
+    applied_on = models.DateField()
+    product = models.TextField()
+    rate_l_m2 = models.FloatField()
+    no_blade_until = models.DateField()
+    paid_by = models.TextField()
+    from_m = models.FloatField()
+    to_m = models.FloatField(null=True)
+    note = models.TextField(blank=True)
+
+
 class WorkRecord(Entered):
     """Work on one segment on one day."""
 

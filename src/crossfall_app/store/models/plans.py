@@ -95,6 +95,10 @@ class JobCard(Entered):
     machine = models.TextField()
     body = models.TextField()
     sha256 = models.CharField(max_length=64)
+    approved_by = models.TextField(blank=True, default="")
+    approved_at = models.DateTimeField(null=True)
+    confirmed_by = models.TextField(blank=True, default="")
+    withdrawn_because = models.TextField(blank=True, default="")
 
     class Meta:
         constraints = (
