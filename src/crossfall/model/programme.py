@@ -15,6 +15,7 @@ class Strategy:
     regravel_below_mm: float | None
     """Regravel when thickness falls below this; None never does [mm]."""
     lift_mm: float = 0.0
+    has_dust_control: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,8 +44,151 @@ class FactorPolicy:
 
 
 @dataclass(frozen=True, slots=True)
+class StrategyPolicy:
+    """The ways a segment may be kept up: every blading, regravelling and dust choice combined."""
+
+    bladings_per_year: tuple[float, ...] = setting(
+        (1.0, 2.0, 4.0, 8.0, 14.0),
+        unit="1/year",
+        doc="Light bladings a year; the first is the least that is done.",
+    )
+    regravel_below_mm: tuple[float, ...] = setting(
+        (0.0, 25.0, 40.0, 40.0, 60.0),
+        unit="mm",
+        doc="Regravel when thickness falls below; 0 never does.",
+    )
+    lift_mm: tuple[float, ...] = setting(
+        (0.0, 75.0, 50.0, 100.0, 75.0),
+        unit="mm",
+        doc="Compacted gravel placed then, one for each trigger.",
+    )
+    with_dust_control: tuple[bool, ...] = setting(
+        (False, True), unit="-", doc="Whether dust control is one of the choices."
+    )
+    dust_loss_share: float = setting(
+        0.6, unit="-", doc="Gravel loss under dust control, share of without.", low=0.1, high=1.0
+    )
+    dust_rate_share: float = setting(
+        0.7, unit="-", doc="Roughness rate under dust control, share of without.", low=0.1, high=1.0
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class YearsCostPolicy:
+    """What years of work and use cost; money in minor units of the costs' currency."""
+
+    gravel_placed_minor_m3: float = setting(
+        3500.0,
+        unit="minor/m3",
+        doc="Surface gravel placed, for a compacted cubic metre: pit, haul, spread, roll.",
+        low=100.0,
+        high=50000.0,
+    )
+    regravel_grader_h_m3: float = setting(
+        0.02, unit="h/m3", doc="Grader hours for a compacted cubic metre.", low=0.0, high=1.0
+    )
+    dust_minor_km: float = setting(
+        250000.0, unit="minor/km", doc="Dust control of a kilometre for a year.", low=0.0, high=1e8
+    )
+    voc_minor_km: float = setting(
+        35.0, unit="minor/km", doc="Operating cost of a vehicle for a kilometre.", low=1.0, high=1e4
+    )
+    voc_share_per_iri: float = setting(
+        0.03,
+        unit="km/m",
+        doc="Share by which that grows for each m/km of roughness; band 0.02 to 0.06.",
+        evidence="recalled",
+        low=0.0,
+        high=0.2,
+    )
+    discount_pct: float = setting(4.0, unit="%", doc="Discount rate a year.", low=0.0, high=20.0)
+    traffic_growth_pct: float = setting(
+        1.0, unit="%", doc="Growth of traffic a year.", low=-10.0, high=20.0
+    )
+    thin_mm: float = setting(
+        40.0, unit="mm", doc="Below so much gravel the road gets rougher.", low=1.0, high=100.0
+    )
+    thin_iri: float = setting(
+        4.0,
+        unit="m/km",
+        doc="Added to the mean roughness when no gravel is left.",
+        low=0.0,
+        high=20,
+    )
+    bare_minor_km: float = setting(
+        25.0,
+        unit="minor/km",
+        doc=(
+            "What a vehicle-kilometre costs more where no gravel is left: slow and stuck when wet,"
+            " detours, mud."
+        ),
+        low=0.0,
+        high=1000.0,
+    )
+    fresh_iri: float = setting(
+        4.0, unit="m/km", doc="Roughness after regravelling.", low=1.0, high=12.0
+    )
+    end_value_share: float = setting(
+        0.8,
+        unit="-",
+        doc="Share of its price that gravel below the reference thickness owes at the end.",
+        low=0.0,
+        high=2.0,
+    )
+    reference_mm: float = setting(
+        75.0, unit="mm", doc="Thickness below which gravel is owed at the end.", low=0.0, high=300.0
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ServicePolicy:
+    """Roughest yearly mean allowed by road class [m/km]; where nothing reaches it, the best is."""
+
+    arterial_iri: float = setting(9.0, unit="m/km", doc="Arterials.", low=2.0, high=30.0)
+    collector_iri: float = setting(11.0, unit="m/km", doc="Collectors.", low=2.0, high=30.0)
+    local_iri: float = setting(16.0, unit="m/km", doc="Local roads.", low=2.0, high=30.0)
+    minimum_iri: float = setting(30.0, unit="m/km", doc="Minimum roads.", low=2.0, high=40.0)
+
+
+@dataclass(frozen=True, slots=True)
+class SolvePolicy:
+    """How hard the choice of strategies is worked at."""
+
+    sample_above: int = setting(
+        30000, unit="segments", doc="From so many on, prices come from a sample.", low=100
+    )
+    sample: int = setting(40000, unit="segments", doc="Size of that sample.", low=100)
+    cut_groups: int = setting(
+        24, unit="-", doc="Groups of segments that share a plane of cost.", low=1, high=64
+    )
+    cut_groups_large: int = setting(
+        8, unit="-", doc="The same on all segments of a large network.", low=1, high=64
+    )
+    large_passes: int = setting(
+        8, unit="-", doc="Further passes over all segments of a large network.", low=1, high=200
+    )
+    dual_passes: int = setting(90, unit="-", doc="Most passes for prices.", low=5, high=1000)
+    dual_tolerance: float = setting(
+        2e-6, unit="-", doc="Bound and model as near as this end the search.", low=1e-9, high=1e-2
+    )
+    tighten_passes: int = setting(12, unit="-", doc="Most passes that tighten limits.", low=1)
+    core: int = setting(1200, unit="segments", doc="Segments in the closing exact step.", low=20)
+    polish_below: int = setting(
+        60, unit="segments", doc="Networks as small are polished by a general solver.", low=0
+    )
+    polish_nodes: int = setting(
+        20, unit="-", doc="Most nodes of the polishing search.", low=0, high=1000000
+    )
+    polish_seconds: float = setting(20.0, unit="s", doc="At most so long for it.", low=0.1)
+
+
+@dataclass(frozen=True, slots=True)
 class ProgrammePolicy:
     """Years, strategies and deterioration factors."""
 
     material: MaterialPolicy = field(default_factory=MaterialPolicy)
     factors: FactorPolicy = field(default_factory=FactorPolicy)
+    strategies: StrategyPolicy = field(default_factory=StrategyPolicy)
+    costs: YearsCostPolicy = field(default_factory=YearsCostPolicy)
+    service: ServicePolicy = field(default_factory=ServicePolicy)
+    solve: SolvePolicy = field(default_factory=SolvePolicy)

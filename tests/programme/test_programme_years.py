@@ -1,0 +1,106 @@
+"""The programme of a small agency, from nouns to a certified answer."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from crossfall.errors import InfeasibleError, InputError
+from crossfall.model import Condition, Network, Node, Policy, Segment
+from crossfall.programme import plan_years
+
+N = 60
+
+
+def _network() -> Network:
+    rng = np.random.default_rng(5)
+    nodes = tuple(Node(f"n{i}", 0.02 * i, 45.0) for i in range(N + 1))
+    segments = tuple(
+        Segment(
+            f"s{i}",
+            f"Road {i}",
+            f"n{i}",
+            f"n{i + 1}",
+            0.0,
+            float(rng.uniform(700, 1700)),
+            ((0.02 * i, 45.0), (0.02 * (i + 1), 45.0)),
+            adt=float(rng.uniform(10, 250)),
+            gravel_mm=float(rng.uniform(15, 120)),
+            gravel_method="measured",
+        )
+        for i in range(N)
+    )
+    return Network(nodes, segments)
+
+
+NETWORK = _network()
+
+
+def test_a_programme_keeps_its_budget_and_says_what_it_is_worth() -> None:
+    found = plan_years(NETWORK, (), Policy(), n_years=10, budget_minor=15_000_000, first_year=2026)
+    assert found.certificate.is_within_limits
+    assert found.use_minor.max() <= 15_000_000 * (1 + 1e-6)
+    assert len(found.items) == N
+    assert found.lower <= found.upper
+    by_items = np.array([item.cost_minor for item in found.items]).sum(axis=0)
+    assert np.allclose(by_items, found.use_minor, rtol=1e-4)
+    gravel = np.array([item.gravel_m3 for item in found.items]).sum(axis=0)
+    assert np.allclose(gravel, found.use_m3.sum(axis=0), atol=5)
+    for item in found.items:
+        assert all(2026 <= year < 2036 for year in item.regravel_years)
+    assert "No programme within these limits" in found.summary()
+
+
+def test_gravel_by_pit_is_limited_by_pit() -> None:
+    pit_of = {s.id: ("north" if i % 2 else "south") for i, s in enumerate(NETWORK.segments)}
+    free = plan_years(NETWORK, (), Policy(), n_years=8, budget_minor=None, pit_of=pit_of)
+    north = free.pit_names.index("north")
+    most = 1.1 * float(free.use_m3[north].mean())
+    tight = plan_years(
+        NETWORK,
+        (),
+        Policy(),
+        n_years=8,
+        budget_minor=None,
+        pit_of=pit_of,
+        gravel_m3={"north": most},
+    )
+    assert tight.use_m3[north].max() <= most * (1 + 1e-6)
+    assert tight.upper >= free.lower * (1 - 1e-9)
+
+
+def test_what_is_measured_starts_the_years() -> None:
+    condition = Condition("s0", date(2026, 5, 1), 4, 4, 4, 4, 4, gravel_mm=3.0)
+    first = plan_years(NETWORK, (), Policy(), n_years=3, budget_minor=None)
+    second = plan_years(NETWORK, (condition,), Policy(), n_years=3, budget_minor=None)
+    assert first.mean_gravel_mm[0] != second.mean_gravel_mm[0]
+
+
+def test_too_little_money_is_named() -> None:
+    with pytest.raises(InfeasibleError, match="money of year 1"):
+        plan_years(NETWORK, (), Policy(), n_years=5, budget_minor=100_000)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [({"adt": -3.0}, "adt of segment s0"), ({"gravel_mm": 4000.0}, "gravel_mm")],
+)
+def test_impossible_segments_are_named(changes: dict, words: str) -> None:
+    segments = (replace(NETWORK.segments[0], **changes), *NETWORK.segments[1:])
+    with pytest.raises(InputError, match=words):
+        plan_years(Network(NETWORK.nodes, segments), (), Policy(), n_years=5, budget_minor=None)
+
+
+def test_rain_in_metres_is_refused() -> None:
+    with pytest.raises(InputError, match="looks like metres"):
+        plan_years(NETWORK, (), Policy(), n_years=5, budget_minor=None, rain_mm_month=0.07)
+
+
+def test_the_same_input_gives_the_same_programme() -> None:
+    def once() -> tuple:
+        return plan_years(NETWORK, (), Policy(), n_years=8, budget_minor=12_000_000).items
+
+    assert once() == once()
