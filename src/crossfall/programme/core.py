@@ -17,6 +17,7 @@ import numpy.typing as npt
 from crossfall.programme.exchange import exchange, repair
 from crossfall.programme.outcomes import Outcomes
 from crossfall.programme.price import uses_of
+from crossfall.programme.silent import SilentHighs
 from crossfall.programme.table import SegmentTable, StrategySet
 
 Floats = npt.NDArray[np.float64]
@@ -199,8 +200,6 @@ def _model(
     )
     lp.a_matrix_.index_ = np.concatenate((index, n_core + np.arange(n_slack))).astype(np.int32)
     lp.a_matrix_.value_ = np.concatenate((value, np.full(n_slack, -1.0)))
-    solver = highspy.Highs()  # type: ignore[no-untyped-call]
-    solver.setOptionValue("output_flag", False)
-    solver.setOptionValue("threads", 1)
+    solver = SilentHighs()
     solver.passModel(lp)
     return solver

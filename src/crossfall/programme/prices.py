@@ -22,6 +22,7 @@ import numpy.typing as npt
 
 from crossfall.model.policy.programme import SolvePolicy
 from crossfall.programme.price import Priced
+from crossfall.programme.silent import SilentHighs
 
 Floats = npt.NDArray[np.float64]
 
@@ -153,9 +154,7 @@ class PriceSearch:
         return prices.ravel()[self._active] * self._scale / self._money
 
     def _new_solver(self) -> highspy.Highs:
-        solver = highspy.Highs()  # type: ignore[no-untyped-call]
-        solver.setOptionValue("output_flag", False)
-        solver.setOptionValue("threads", 1)
+        solver = SilentHighs()
         solver.changeObjectiveSense(highspy.ObjSense.kMaximize)
         for _ in range(self._n_groups):
             solver.addVar(-highspy.kHighsInf, highspy.kHighsInf)
