@@ -31,6 +31,13 @@ PARTS = ("traffic", "road class", "condition", "delay", "requests")
 
 _DEFORMATION = 3
 _T = Treatment
+_HOLDS_WATER = (
+    _T.DITCH_CLEANING,
+    _T.CULVERT_CLEARING,
+    _T.SHOULDER_PULLING,
+    _T.SECONDARY_DITCH_REMOVAL,
+)
+"""Left undone, water breaks the surface: the dearer work comes on top, not instead."""
 _LIFE = {
     _T.BLADING: "life_blading_days",
     _T.WINDROW_PICKUP: "life_blading_days",
@@ -170,14 +177,14 @@ def _dearer_h_km(judgement: Judgement, later: Floats, usual: Floats, call: CallP
         (_T.REGRAVELLING, _T.ENGINEER, 2, call.engineer_score),
         (_T.DITCH_CLEANING, _T.RESHAPING, 1, call.ditch_drainage),
         (_T.CULVERT_CLEARING, _T.RESHAPING, 1, call.cause_drainage),
-        (_T.SHOULDER_PULLING, _T.RESHAPING, 0, call.reshape_crown),
-        (_T.SECONDARY_DITCH_REMOVAL, _T.RESHAPING, 0, call.reshape_crown),
+        (_T.SHOULDER_PULLING, _T.RESHAPING, 1, call.cause_drainage),
+        (_T.SECONDARY_DITCH_REMOVAL, _T.RESHAPING, 1, call.cause_drainage),
     )
     dearer = np.zeros(judgement.primary.shape)
     for now, then, score, limit in steps:
         rows = judgement.primary == CODE[now]
         near = np.clip(1 - (later[score, rows] - limit), 0, 1)
-        further = abs(usual[CODE[then]] - usual[CODE[now]])
+        spared = 0.0 if now in _HOLDS_WATER else usual[CODE[now]]
+        further = max(usual[CODE[then]] - spared, 0.0)
         dearer[rows] = np.maximum(dearer[rows], further * near)
     return dearer
-

@@ -1,0 +1,266 @@
+"""The rule base is complete and monotone, whatever a person may observe."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crossfall.judgement.forecast import believe
+from crossfall.judgement.needs import facts_of, find_needs
+from crossfall.judgement.rulebase import CALLS, CAUSES
+from crossfall.judgement.rules import (
+    FACTS,
+    HEAVIEST_FIRST,
+    TRADE_ORDER,
+    TREATMENTS,
+    calls_for,
+    cause_of,
+    judge,
+    sequence,
+)
+from crossfall.model import (
+    Condition,
+    District,
+    Fleet,
+    Need,
+    Network,
+    Node,
+    Policy,
+    Request,
+    Segment,
+    Treatment,
+)
+
+TODAY = date(2026, 5, 18)
+SCORES = ("crown", "drainage", "gravel", "deformation", "defects")
+POLICY = Policy()
+
+scores = st.floats(1, 5).map(lambda value: round(value, 2))
+optional = st.one_of  # a measure that nobody took is None
+
+
+@st.composite
+def observations(draw: st.DrawFn) -> tuple[Segment, Condition]:
+    """Anything a person may find on a road."""
+    segment = Segment(
+        "s",
+        "Mill Road",
+        "a",
+        "b",
+        0.0,
+        draw(st.floats(100, 3000)),
+        ((0.0, 45.0), (0.02, 45.0)),
+        draw(st.sampled_from(("arterial", "collector", "local", "minimum"))),
+        adt=draw(st.floats(0, 900)),
+        heavy_share=draw(st.floats(0, 0.6)),
+        grade_pct=draw(st.floats(0, 12)),
+    )
+
+    def maybe(low: float, high: float) -> float | None:
+        return draw(optional(st.none(), st.floats(low, high)))
+
+    condition = Condition(
+        "s",
+        TODAY,
+        *(draw(scores) for _ in SCORES),
+        method="measured",
+        last_bladed_on=draw(
+            optional(st.none(), st.integers(0, 400).map(lambda days: TODAY - timedelta(days)))
+        ),
+        crossfall_pct=maybe(-2, 12),
+        gravel_mm=maybe(0, 250),
+        corrugation_mm=maybe(0, 120),
+        corrugation_spacing_m=maybe(0.3, 4),
+        pothole_mm=maybe(0, 150),
+        pothole_count_per_km=maybe(0, 300),
+        rut_mm=maybe(0, 150),
+        loose_mm=maybe(0, 150),
+        has_secondary_ditch=draw(st.booleans()),
+        has_high_shoulder=draw(st.booleans()),
+        is_ditch_blocked=draw(st.booleans()),
+        is_culvert_blocked=draw(st.booleans()),
+        windrow_side=draw(st.sampled_from((None, "left", "right", "both"))),
+    )
+    return segment, condition
+
+
+def _district(segment: Segment, condition: Condition, **more: object) -> District:
+    return District(
+        "one road",
+        Network((Node("a", 0.0, 45.0), Node("b", 0.02, 45.0)), (segment,)),
+        Fleet((), (), ()),
+        conditions=(condition,),
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def _judged(segment: Segment, condition: Condition):
+    belief = believe(_district(segment, condition), TODAY)
+    return judge(facts_of(belief), POLICY.needs.call, POLICY.needs.usual)
+
+
+@given(observations())
+@settings(max_examples=200, deadline=None)
+def test_every_observation_has_one_treatment_and_a_reason(
+    seen: tuple[Segment, Condition],
+) -> None:
+    segment, condition = seen
+    judged = _judged(segment, condition)
+    primary = TREATMENTS[judged.primary[0]]
+    assert judged.cause[0] >= 0
+    assert cause_of(judged, 0).treatments.count(primary) == 1
+    needs, conditions = find_needs(_district(segment, condition), today=TODAY)
+    assert len(conditions) == 1
+    if primary is Treatment.NONE:
+        assert needs == ()
+        return
+    (need,) = needs
+    assert need.treatment is primary
+    assert len(need.reasons) >= 2, "the call and its cause"
+    assert need.cause
+    assert 0 <= need.urgency <= 1
+    assert need.benefit_h > 0
+    assert need.estimated_h > 0
+    assert primary not in need.prerequisites + need.follow_ups
+    for reason in need.reasons:
+        assert "{" not in reason.text
+        assert "nan" not in reason.text
+        assert reason.evidence != "published" or reason.source
+
+
+@given(observations(), st.sampled_from(SCORES), st.floats(0, 4))
+@settings(max_examples=250, deadline=None)
+def test_a_worse_score_never_lowers_urgency_or_work(
+    seen: tuple[Segment, Condition], name: str, worse: float
+) -> None:
+    segment, before = seen
+    after = replace(before, **{name: max(1.0, getattr(before, name) - worse)})
+    (first, second) = (
+        find_needs(_district(segment, condition), today=TODAY)[0] for condition in (before, after)
+    )
+    work = [_judged(segment, condition).work_h_km[0] for condition in (before, after)]
+    assert work[1] >= work[0] - 1e-12
+    if first:
+        assert second, "a road that needed work still needs some"
+        assert second[0].urgency >= first[0].urgency - 1e-4
+        assert second[0].estimated_h >= first[0].estimated_h - 0.011
+
+
+@given(observations(), st.sampled_from(("has_secondary_ditch", "has_high_shoulder")))
+@settings(max_examples=60, deadline=None)
+def test_a_fault_more_is_never_less_work(seen: tuple[Segment, Condition], flag: str) -> None:
+    segment, condition = seen
+    without = _judged(segment, replace(condition, **{flag: False})).work_h_km[0]
+    assert _judged(segment, replace(condition, **{flag: True})).work_h_km[0] >= without
+
+
+def test_rules_speak_of_known_facts_and_settings() -> None:
+    for rule in (*CALLS, *CAUSES):
+        for fact, relation, setting in rule.when:
+            assert fact in FACTS
+            assert relation in "<>"
+            if isinstance(setting, str):
+                assert isinstance(getattr(POLICY.needs.call, setting), float)
+    assert len({rule.id for rule in (*CALLS, *CAUSES)}) == len(CALLS) + len(CAUSES)
+    assert set(HEAVIEST_FIRST) == set(Treatment)
+
+
+def test_every_treatment_has_a_cause_of_last_resort() -> None:
+    for treatment in Treatment:
+        assert any(treatment in cause.treatments and not cause.when for cause in CAUSES)
+
+
+def test_published_rules_name_their_source() -> None:
+    for rule in (*CALLS, *CAUSES):
+        assert rule.evidence != "published" or rule.source
+
+
+def test_crown_comes_before_drainage_and_drainage_before_gravel() -> None:
+    work = frozenset(
+        {
+            Treatment.REGRAVELLING,
+            Treatment.DITCH_CLEANING,
+            Treatment.CULVERT_CLEARING,
+            Treatment.RESHAPING,
+            Treatment.DUST_CONTROL,
+        }
+    )
+    before, after = sequence(Treatment.REGRAVELLING, work)
+    assert before == (
+        Treatment.RESHAPING,
+        Treatment.CULVERT_CLEARING,
+        Treatment.DITCH_CLEANING,
+    )
+    assert after == (Treatment.DUST_CONTROL,)
+
+
+def test_ditches_are_opened_before_a_road_is_shaped() -> None:
+    before, _ = sequence(
+        Treatment.RESHAPING, frozenset({Treatment.RESHAPING, Treatment.DITCH_CLEANING})
+    )
+    assert before == (Treatment.DITCH_CLEANING,)
+    assert set(TRADE_ORDER) == set(Treatment) - {Treatment.NONE, Treatment.ENGINEER}
+
+
+def _need(**changes: object) -> Need:
+    condition = replace(
+        Condition("s", TODAY, 4, 4, 4, 2.0, 4, method="measured"),
+        **changes,  # type: ignore[arg-type]
+    )
+    segment = Segment(
+        "s", "Mill Road", "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0)), grade_pct=0.5
+    )
+    (need,) = find_needs(_district(segment, condition), today=TODAY)[0]
+    return need
+
+
+def test_washboard_is_told_apart_by_its_cause() -> None:
+    fast = _need(
+        corrugation_mm=20.0,
+        corrugation_spacing_m=2.0,
+        deformation=3.2,
+        last_bladed_on=TODAY - timedelta(days=4),
+    )
+    assert "worked too fast" in fast.cause
+    assert "dry, loose" in _need(deformation=3.0, defects=2.5).cause
+    assert "flat crown" in _need(crown=1.5, deformation=3.0).cause
+    assert "blocked ditch" in _need(is_ditch_blocked=True).cause
+
+
+def test_a_symptom_whose_cause_stays_is_said_so() -> None:
+    need = _need(is_ditch_blocked=True, deformation=1.9)
+    assert any("break again" in reason.text for reason in need.reasons)
+    assert Treatment.DITCH_CLEANING in need.prerequisites
+
+
+def test_requests_raise_urgency_and_worth() -> None:
+    segment = Segment("s", "Mill Road", "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0)))
+    condition = Condition("s", TODAY, 4, 4, 4, 2.0, 4, method="measured")
+    asked = (Request("q", TODAY, "rough", segment_id="s"),)
+    (plain,) = find_needs(_district(segment, condition), today=TODAY)[0]
+    (raised,) = find_needs(_district(segment, condition, requests=asked), today=TODAY)[0]
+    assert raised.urgency > plain.urgency
+    assert raised.benefit_h > plain.benefit_h
+    assert any(part.name == "requests" for part in raised.benefit)
+    closed = (replace(asked[0], status="closed"),)
+    (again,) = find_needs(_district(segment, condition, requests=closed), today=TODAY)[0]
+    assert again.urgency == plain.urgency
+
+
+def test_facts_hold_no_surprise() -> None:
+    belief = believe(
+        _district(
+            Segment("s", "Mill Road", "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0))),
+            Condition("s", TODAY, 4, 4, 4, 4, 4),
+        ),
+        TODAY,
+    )
+    facts = facts_of(belief)
+    assert set(facts) == set(FACTS)
+    judged = judge(facts, POLICY.needs.call, POLICY.needs.usual)
+    assert calls_for(judged, 0) == ()
+    assert np.all(judged.work_h_km == 0)
