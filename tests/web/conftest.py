@@ -16,7 +16,9 @@ from small_district import TODAY, small_district, small_week
 @pytest.fixture(autouse=True)
 def built_names(monkeypatch) -> None:
     """Names of built files, so that these tests need no Node.js."""
-    names = ("office.css", "map.css", "morning.js", "plan.js", "roads.js", "mark.svg")
+    names = (
+        "office.css", "map.css", "morning.js", "moisture.js", "plan.js", "roads.js", "mark.svg",
+    )  # fmt: skip
     files = {name: name for name in (*names, "map-worker.mjs")}
     monkeypatch.setattr(built, "_manifest", lambda: files)
 

@@ -17,7 +17,9 @@ from crossfall_app.web.signin import make_link
 pytestmark = pytest.mark.django_db
 
 OPEN = {"door", "enter"}
-CHANGES = {"leave", "plan-start", "run-cancel", "tell"}
+CHANGES = {
+    "leave", "limit-down", "limit-up", "moisture-tell", "plan-start", "run-cancel", "tell",
+}  # fmt: skip
 SAMPLES = {
     "secret": "guess",
     "run_id": uuid4(),
@@ -26,6 +28,7 @@ SAMPLES = {
     "day": date(2026, 5, 12),
     "number": 1,
     "name": "map",
+    "posting_id": "limit-1",
 }
 
 

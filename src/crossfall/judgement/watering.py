@@ -136,7 +136,7 @@ def water_or_wait(
         )
     loads = f"{n_loads} load{'' if n_loads == 1 else 's'}"
     figures = (
-        f"{demand.litres_per_km:,.0f} L for a kilometre, {loads},"
+        f"{round(litres, -2):,.0f} L for {segment.length_m / 1000:.1f} km, {loads},"
         f" {hours:.1f} truck hours, as much as {demand.applied_mm:.1f} mm of rain"
     )
     last = day + timedelta(days=ahead.shape[1] - 1)

@@ -41,7 +41,7 @@ _SIGNS = {
 }
 _IN_TEXT = re.compile(
     r"(?<![\w.,])(-?\d[\d,]*(?:\.\d+)?)([\u00a0\u202f ])"
-    r"(km/h|L/m2|mm|km|m3|m2|m|L|t|°C|%)(?![\w/²³])"
+    r"(km/h|L/m2|mm|km|m3|m2|m|L|t|°C|%)(?![\w/²³·])"
 )
 _NAMES = {"°C": "degC"}
 _PARTS = ("", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞")
@@ -75,6 +75,17 @@ def figure(value: float, unit: str, system: System) -> tuple[str, str]:
     return number(value, unit), _SIGNS.get(unit, unit)
 
 
+def shown_unit(unit: str, system: System) -> str:
+    """The unit in which an agency reads a unit of the engine.
+
+    Examples
+    --------
+    >>> shown_unit("mm", "us"), shown_unit("mm", "metric")
+    ('in', 'mm')
+    """
+    return _TO_US.get(unit, unit) if system == "us" else unit
+
+
 def number(value: float, unit: str) -> str:
     """Digits for one unit: whole feet and metres, a decimal where it can be measured."""
     if unit in {"loads", "each", "m", "ft", "L", "gal_us"}:
@@ -99,6 +110,8 @@ def reword(text: str, system: System) -> str:
     'Cut 2_in at 4_mph from 1,378_ft'
     >>> reword("wet 3 m3 at 5 %", "metric").replace("\N{NO-BREAK SPACE}", "_")
     'wet 3_m³ at 5_%'
+    >>> reword("thawing index 14 °C·d", "us")
+    'thawing index 14 °C·d'
     """
 
     def shown(match: re.Match[str]) -> str:

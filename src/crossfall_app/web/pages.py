@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+import re
+from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
 from django.conf import settings
@@ -14,7 +18,13 @@ from crossfall_app.store import repository
 from crossfall_app.web.present.measures import Measures
 from crossfall_app.workspace import workspace_from_environment
 
-_WAYS = (("Morning", "morning"), ("Roads", "roads"), ("Plan", "plan"), ("Cards", "cards"))
+_WAYS = (
+    ("Morning", "morning"),
+    ("Roads", "roads"),
+    ("Moisture", "moisture"),
+    ("Plan", "plan"),
+    ("Cards", "cards"),
+)
 
 
 def page(
@@ -46,6 +56,34 @@ def empty_page(request: HttpRequest, name: str, here: str) -> HttpResponse:
     return page(request, "empty.html", name, here=here)
 
 
+def a_day(text: str, today: date) -> date:
+    """A day as a form gives it; today when it is left empty.
+
+    Raises
+    ------
+    InputError
+        If it is not a day.
+    """
+    if not text:
+        return today
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"day is {text!r}; expected a day such as 2026-05-04") from None
+
+
+def csv_answer(name: str, heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> HttpResponse:
+    """A table to download. Text that a spreadsheet would take for a formula is made harmless."""
+    answer = HttpResponse(
+        content_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": f'attachment; filename="{_safe_name(name)}"'},
+    )
+    write = csv.writer(answer, lineterminator="\r\n")
+    write.writerow(heads)
+    write.writerows([_harmless(cell) for cell in row] for row in rows)
+    return answer
+
+
 def sentence(error: InputError) -> str:
     """An error's message as a sentence of the page."""
     text = str(error)
@@ -55,6 +93,26 @@ def sentence(error: InputError) -> str:
 def measures() -> Measures:
     """The agency's units."""
     return Measures(settings.CROSSFALL_UNITS)
+
+
+def _harmless(cell: Any) -> Any:
+    """Text that begins like a formula gets an apostrophe before it; figures stay as they are.
+
+    Examples
+    --------
+    >>> _harmless("=1+1"), _harmless("-3.5"), _harmless("Mill Road")
+    ("'=1+1", '-3.5', 'Mill Road')
+    """
+    if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"}:
+        try:
+            float(cell)
+        except ValueError:
+            return f"'{cell}"
+    return cell
+
+
+def _safe_name(name: str) -> str:
+    return re.sub(r"[^\w.-]+", "-", name, flags=re.ASCII)
 
 
 def _folder_name() -> str:

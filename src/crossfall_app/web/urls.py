@@ -6,7 +6,7 @@ from datetime import date
 
 from django.urls import path, register_converter
 
-from crossfall_app.web.views import cards, door, morning, plan, roads
+from crossfall_app.web.views import cards, door, limits, moisture, morning, plan, roads
 
 
 class DayConverter:
@@ -35,6 +35,13 @@ urlpatterns = [
     path("roads.json", roads.segments, name="segments"),
     path("tell/<path:segment_id>/", roads.tell, name="tell"),
     path("roads/<path:segment_id>/", roads.road, name="road"),
+    path("moisture/", moisture.strip, name="moisture"),
+    path("moisture.csv", moisture.strip_file, name="moisture-csv"),
+    path("moisture-told/", moisture.tell, name="moisture-tell"),
+    path("load-limits/", limits.put_up, name="limit-up"),
+    path("load-limits/<str:posting_id>/down/", limits.take_down, name="limit-down"),
+    path("moisture/<path:segment_id>.csv", moisture.road_file, name="surface-csv"),
+    path("moisture/<path:segment_id>/", moisture.road, name="surface"),
     path("plan/", plan.board, name="plan"),
     path("plan/<str:machine_id>/<day:day>/", plan.machine_on_day, name="machine-day"),
     path("cards/", cards.card_list, name="cards"),

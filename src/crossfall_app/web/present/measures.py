@@ -8,8 +8,10 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+from crossfall.errors import InputError
 from crossfall.model import CostRange, Money
-from crossfall.report.figures import figure, reword
+from crossfall.report.figures import figure, reword, shown_unit
+from crossfall.units import convert
 from crossfall_app.workspace import UnitSystem
 
 UNKNOWN = "not known"
@@ -50,6 +52,58 @@ class Measures:
         ['1', 'mi']
         """
         return self.show(length_m / 1000, "km")
+
+    def along(self, per_km: float, unit: str) -> str:
+        """An amount for each kilometre of road, for a kilometre or a mile, to two or three digits.
+
+        Examples
+        --------
+        >>> Measures().along(21_312.0, "L").split()
+        ['21,300', 'L', 'a', 'km']
+        >>> Measures("us").along(12_000.0, "L").split()
+        ['5,100', 'gal', 'a', 'mi']
+        """
+        length, shown = shown_unit("km", self.system), shown_unit(unit, self.system)
+        amount = convert(per_km * convert(1.0, length, "km"), unit, shown)
+        digits = 0 if amount == 0 else 2 - math.floor(math.log10(abs(amount)))
+        rounded = convert(round(amount, digits), shown, unit)
+        return f"{self.show(rounded, unit)} a{_NBSP}{length}"
+
+    def sign(self, unit: str) -> str:
+        """How the agency writes a unit of the engine.
+
+        Examples
+        --------
+        >>> Measures("us").sign("mm"), Measures().sign("mm")
+        ('in', 'mm')
+        """
+        return figure(0.0, unit, self.system)[1]
+
+    def read(self, text: str, unit: str, name: str, *, into: str = "") -> float | None:
+        """A figure as somebody of the agency typed it; None when nothing was.
+
+        Raises
+        ------
+        InputError
+            If it is not a figure.
+
+        Examples
+        --------
+        >>> Measures("us").read(" 0.5 ", "mm", "rain"), Measures().read("", "mm", "rain")
+        (12.7, None)
+        >>> Measures("us").read("1", "km", "at", into="m")
+        1609.344
+        """
+        said = text.strip().replace(",", ".")
+        if not said:
+            return None
+        try:
+            value = float(said)
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise InputError(f"{name} is {text.strip()!r}; expected a figure in {self.sign(unit)}")
+        return convert(value, shown_unit(unit, self.system), into or unit)
 
     def words(self, text: str) -> str:
         """A sentence of the engine with its figures in the agency's units.

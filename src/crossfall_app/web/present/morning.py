@@ -94,7 +94,7 @@ def outlook_of(whole: Zone, district: District, measures: Measures) -> Outlook:
             parts=class_layers(whole.class_share[:, n].tolist()),
             workable=percent(float(whole.workable_share[n])),
             rain_chance=percent(float(whole.rain_chance[n])),
-            rain=_rain(float(whole.rain_high_mm[n]), measures),
+            rain=rain_words(float(whole.rain_high_mm[n]), measures),
         )
         for n in range(whole.n_days)
     )
@@ -128,6 +128,14 @@ def surface_legend(is_there: Iterable[bool]) -> tuple[tuple[str, str], ...]:
     return tuple(
         (key, SURFACE_LABEL[key]) for key, shown in zip(SURFACE, is_there, strict=True) if shown
     )
+
+
+def rain_words(high_mm: float, measures: Measures) -> str:
+    """How much rain there may be: ``up to 12 mm``, ``dry``, or nothing where nobody knows."""
+    if not math.isfinite(high_mm):
+        return ""
+    much = measures.show(high_mm, "mm")
+    return f"up to {much}" if much != measures.show(0.0, "mm") else "dry"
 
 
 def due_rows(needs: Iterable[Need], district: District, measures: Measures) -> list[dict[str, Any]]:
@@ -247,13 +255,6 @@ def _go_row(task: Task, whole: Zone) -> GoRow:
         for go, wet in zip(plain.tolist(), watered.tolist(), strict=True)
     )
     return GoRow(TASK_LABEL[task], days)
-
-
-def _rain(high_mm: float, measures: Measures) -> str:
-    if not math.isfinite(high_mm):
-        return ""
-    much = measures.show(high_mm, "mm")
-    return f"up to {much}" if much != measures.show(0.0, "mm") else "dry"
 
 
 def _sentence(days: tuple[DayColumn, ...], go: tuple[GoRow, ...]) -> str:

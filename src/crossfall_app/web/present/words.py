@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from crossfall.judgement import ZoneKind
 from crossfall.model import Treatment
 from crossfall.model.plan import Binding
 
@@ -70,6 +71,26 @@ SURFACE_LABEL = {
     "drying": "Drying out",
     "dry": "Dry",
     "unknown": "Not known",
+}
+
+PART_LABEL = {"early": "Early", "midday": "Midday", "late": "Late"}
+"""Parts of a working day."""
+
+FELT_LABEL = {"too_wet": "Too wet", "just_right": "Just right", "dust": "Dust"}
+
+DRAINAGE_LABEL = {"poor": "Poor drainage", "fair": "Fair drainage", "good": "Good drainage"}
+
+ZONE_LABEL: dict[ZoneKind, str] = {
+    "district": "Board district",
+    "drainage": "Drainage",
+    "route": "Road",
+}
+
+WATER_LABEL = {
+    "water": "Water it, or leave it",
+    "wait": "Wait, do not water",
+    "not_needed": "No water needed",
+    "unknown": "Nobody knows how much water",
 }
 
 HAZARD_LABEL = {
