@@ -1,8 +1,9 @@
 """Inspections in and out as CSV, and the short list of bad roads for a first week.
 
 The columns are the fields of a condition, units in the name. An unknown column
-is an error; an empty cell says nothing; every bad cell is named before the file
-is refused.
+is an error; an empty cell says nothing. Every row is judged: the file is taken
+whole or refused with each bad row named, or its good rows are kept and the bad
+ones handed back.
 """
 
 from __future__ import annotations
@@ -13,9 +14,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from pathlib import Path
-from statistics import median
 
 from crossfall.errors import InputError, Problem, UnitsError, refuse
+from crossfall.io.survey_doubts import MEASURED, SCORES, clashes, doubts_of, inches_in_columns
 from crossfall.io.text import open_text
 from crossfall.io.toml import write_text
 from crossfall.io.written import likely, noun_of
@@ -23,7 +24,6 @@ from crossfall.model import Condition, Method, Network
 from crossfall.model.policy import EntryPolicy
 
 COLUMNS = tuple(each.name for each in fields(Condition))
-SCORES = ("crown", "drainage", "gravel", "deformation", "defects")
 NEEDED = ("segment_id", "observed_on", *SCORES)
 
 
@@ -35,46 +35,133 @@ class RoadsAsTold:
     last_bladed: Mapping[str, date]
 
 
-def read_conditions(
-    path: str | Path, *, network: Network | None = None, policy: EntryPolicy | None = None
-) -> tuple[Condition, ...]:
-    """Read inspections; with ``network`` every segment must be one of its maintained ones.
+@dataclass(frozen=True, slots=True)
+class BadRow:
+    """A row that was not taken, as it stood in the file, and everything wrong with it."""
+
+    row: int
+    cells: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """A survey file, sorted into rows that can be used and rows that cannot; nothing is lost."""
+
+    file: str
+    header: tuple[str, ...]
+    looks: tuple[Condition, ...]
+    bad: tuple[BadRow, ...]
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What is wrong, row by row."""
+        return tuple(problem for row in self.bad for problem in row.problems)
+
+    def summary(self) -> str:
+        """One sentence."""
+        return f"{self.file}: {len(self.looks)} looks, {len(self.bad)} rows that cannot be used"
+
+
+def read_survey(
+    path: str | Path,
+    *,
+    network: Network | None = None,
+    policy: EntryPolicy | None = None,
+    today: date | None = None,
+) -> Survey:
+    """Read inspections, judging every row; with ``network`` its segments must be maintained ones.
 
     A row that does not say its ``method`` is ``measured`` when it has a measured figure, else
-    ``estimated``: somebody looked.
+    ``estimated``: somebody looked. With ``today`` no look may be later.
 
     Raises
     ------
     InputError
-        If a column or a cell is not what a condition has, or a segment was looked at twice on one
-        day.
-    UnitsError
-        If crossfall or thickness can only be of another unit.
+        If the file cannot be read, a column is unknown, doubled or missing, or there is no row.
     """
     path, policy = Path(path), policy or EntryPolicy()
-    problems: list[Problem] = []
-    found: list[Condition] = []
-    row_of: dict[tuple[str, date], int] = {}
-    for row, cells in _rows(path, COLUMNS, NEEDED, problems):
-        where = f"{path.name} row {row}"
-        condition = noun_of(Condition, cells, where, problems, is_text=True)
-        if condition is None:
-            continue
-        if "method" not in cells:
-            condition = replace(condition, method=_method(condition))
-        problems += _doubts(condition, where, network, policy)
-        key = (condition.segment_id, condition.observed_on)
-        if key in row_of:
-            problems.append(
-                Problem(where, f"looks at {key[0]} on {key[1]} again, as row {row_of[key]} did")
-            )
-        row_of.setdefault(key, row)
-        found.append(condition)
-    refuse(problems)
-    if not found:
+    header, rows = _table(path, (*COLUMNS, _BACK), NEEDED)
+    wrong: dict[str, list[Problem]] = {}
+    looks: list[tuple[str, Condition]] = []
+    for row in rows:
+        where = f"{path.name} row {row.number}"
+        problems: list[Problem] = []
+        cells = row.named(header, where, problems)
+        cells.pop(_BACK, None)
+        look = noun_of(Condition, cells, where, problems, is_text=True) if cells else None
+        if look is not None:
+            if "method" not in cells:
+                look = replace(look, method=_method(look))
+            problems += doubts_of(look, where, network=network, policy=policy, today=today)
+            looks.append((where, look))
+        if problems:
+            wrong[where] = problems
+    if not rows:
         raise InputError(f"{path.name} has a header and no row")
-    _check_units(found, path, policy)
-    return tuple(found)
+    for where, problem in inches_in_columns(looks, policy).items():
+        # The column says it better than the row alone
+        kept = [each for each in wrong.get(where, ()) if each.where != problem.where]
+        wrong[where] = [*kept, problem]
+    for where, problem in clashes(looks, network).items():
+        wrong.setdefault(where, []).append(problem)
+    return Survey(
+        file=path.name,
+        header=tuple(name for name in header if name != _BACK),
+        looks=tuple(look for where, look in looks if where not in wrong),
+        bad=tuple(
+            BadRow(row.number, _without(header, row.cells), tuple(wrong[where]))
+            for row in rows
+            if (where := f"{path.name} row {row.number}") in wrong
+        ),
+    )
+
+
+def read_conditions(
+    path: str | Path,
+    *,
+    network: Network | None = None,
+    policy: EntryPolicy | None = None,
+    today: date | None = None,
+) -> tuple[Condition, ...]:
+    """Read inspections whole, or not at all: :func:`read_survey` keeps the good rows instead.
+
+    Raises
+    ------
+    InputError
+        If a column or a cell is not what a condition has, or a place was looked at twice on one
+        day.
+    UnitsError
+        If the only slips are figures that can only be of another unit.
+    """
+    survey = read_survey(path, network=network, policy=policy, today=today)
+    problems = survey.problems
+    if problems and all(_is_of_units(problem) for problem in problems):
+        raise UnitsError("; ".join(str(problem) for problem in problems[:_MOST_QUOTED]))
+    refuse(problems)
+    return survey.looks
+
+
+def write_bad_rows(survey: Survey, path: str | Path) -> Path:
+    """Hand the rows that were not taken back, each with what is wrong, to be mended.
+
+    Raises
+    ------
+    InputError
+        If the folder is not there.
+    """
+    path = Path(path)
+    text = io.StringIO()
+    out = csv.writer(text, lineterminator="\n")
+    out.writerow((*survey.header, _BACK))
+    for row in survey.bad:
+        cells = (*row.cells, *[""] * (len(survey.header) - len(row.cells)))
+        words = "; ".join(
+            f"{each.where.partition(', ')[2]} {each.message}" for each in row.problems
+        )
+        out.writerow((*cells, words))
+    write_text(path, text.getvalue())
+    return path
 
 
 def write_conditions(conditions: Iterable[Condition], path: str | Path) -> Path:
@@ -132,10 +219,36 @@ class _Told:
     last_bladed_on: date | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class _Row:
+    number: int
+    cells: tuple[str, ...]
+
+    def named(self, header: list[str], where: str, problems: list[Problem]) -> dict[str, str]:
+        """Cells that say something, by column."""
+        if len(self.cells) != len(header):
+            words = f"has {len(self.cells)} cells; expected {len(header)} as the header"
+            problems.append(Problem(where, words))
+            return {}
+        pairs = zip(header, self.cells, strict=True)
+        return {name: cell.strip() for name, cell in pairs if cell.strip()}
+
+
 def _rows(
     path: Path, known: tuple[str, ...], needed: tuple[str, ...], problems: list[Problem]
 ) -> list[tuple[int, dict[str, str]]]:
     """Numbered rows as cells that say something."""
+    header, rows = _table(path, known, needed)
+    named = (
+        (row.number, row.named(header, f"{path.name} row {row.number}", problems)) for row in rows
+    )
+    return [(number, cells) for number, cells in named if cells]
+
+
+def _table(
+    path: Path, known: tuple[str, ...], needed: tuple[str, ...]
+) -> tuple[list[str], list[_Row]]:
+    """Header and the rows below it that hold anything."""
     with open_text(path) as lines:
         table = csv.reader(lines, strict=True)
         try:
@@ -153,84 +266,28 @@ def _rows(
     for name in needed:
         if name not in header:
             raise InputError(f"{path.name}: column {name!r} is missing")
-    kept = []
-    for row, cells in rows[1:]:
-        if not any(cell.strip() for cell in cells):
-            continue
-        if len(cells) != len(header):
-            words = f"has {len(cells)} cells; expected {len(header)} as the header"
-            problems.append(Problem(f"{path.name} row {row}", words))
-            continue
-        pairs = zip(header, cells, strict=True)
-        kept.append((row, {name: cell.strip() for name, cell in pairs if cell.strip()}))
-    return kept
+    return header, [_Row(n, tuple(cells)) for n, cells in rows[1:] if any(map(str.strip, cells))]
 
 
-_DISTRESS_MM = ("corrugation_mm", "pothole_mm", "rut_mm", "loose_mm")
-_MEASURED = (
-    "crossfall_pct",
-    "gravel_mm",
-    *_DISTRESS_MM,
-    "corrugation_spacing_m",
-    "pothole_count_per_km",
-)
-
-
-def _method(condition: Condition) -> Method:
-    has_figure = any(getattr(condition, name) is not None for name in _MEASURED)
+def _method(look: Condition) -> Method:
+    has_figure = any(getattr(look, name) is not None for name in MEASURED)
     return "measured" if has_figure else "estimated"
 
 
-def _doubts(
-    condition: Condition, where: str, network: Network | None, policy: EntryPolicy
-) -> list[Problem]:
-    """What cannot be so in one row."""
-    limits = dict.fromkeys(SCORES, (1.0, 5.0)) | dict.fromkeys(
-        _DISTRESS_MM, (0.0, policy.distress_max_mm)
-    )
-    limits |= {
-        "crossfall_pct": (-policy.crossfall_max_pct, policy.crossfall_max_pct),
-        "gravel_mm": (0.0, policy.gravel_max_mm),
-        "corrugation_spacing_m": (0.0, policy.corrugation_spacing_max_m),
-        "pothole_count_per_km": (0.0, policy.potholes_max_per_km),
-    }
-    found = []
-    for name, (low, high) in limits.items():
-        value = getattr(condition, name)
-        if value is not None and not low <= value <= high:
-            scale = " (failed to excellent)" if name in SCORES else ""
-            words = f"is {value:g}; expected {low:g} to {high:g}{scale}"
-            found.append(Problem(f"{where}, {name}", words))
-    bladed = condition.last_bladed_on
-    if bladed is not None and bladed > condition.observed_on:
-        words = f"is {bladed}, after it was looked at on {condition.observed_on}"
-        found.append(Problem(f"{where}, last_bladed_on", words))
-    if network is not None:
-        segment = network.segment_by_id.get(condition.segment_id)
-        if segment is None:
-            words = f"{condition.segment_id!r} is no segment of the network"
-            found.append(Problem(f"{where}, segment_id", words))
-        elif not segment.is_maintained:
-            words = f"{condition.segment_id} ({segment.route}) is not maintained by this agency"
-            found.append(Problem(f"{where}, segment_id", words))
-    return found
+_MOST_QUOTED = 3
+_BACK = "problem"
+"""The column in which bad rows come back; it is passed over when they are mended and read again."""
 
 
-def _check_units(found: list[Condition], path: Path, policy: EntryPolicy) -> None:
-    """Refuse a column that reads like another unit."""
-    for condition in found:
-        slope = condition.crossfall_pct
-        if slope is not None and 0 < slope < policy.crossfall_fraction_below:
-            raise UnitsError(
-                f"{path.name}, crossfall_pct of {condition.segment_id} is {slope:g} %; if it was"
-                f" meant as a fraction write {100 * slope:g}"
-            )
-    thick = [c.gravel_mm for c in found if c.gravel_mm is not None]
-    if len(thick) >= 3 and median(thick) < policy.gravel_median_min_mm:
-        raise UnitsError(
-            f"{path.name}, gravel_mm is {median(thick):g} mm at the median; if it is in inches"
-            " multiply by 25.4"
-        )
+def _without(header: list[str], cells: tuple[str, ...]) -> tuple[str, ...]:
+    if _BACK not in header:
+        return cells
+    at = header.index(_BACK)
+    return cells[:at] + cells[at + 1 :]
+
+
+def _is_of_units(problem: Problem) -> bool:
+    return "in inches" in problem.message or "as a fraction" in problem.message
 
 
 def _cell(value: object) -> str:
@@ -240,4 +297,6 @@ def _cell(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, date | datetime):
         return value.isoformat()
+    if isinstance(value, tuple):
+        return " ".join(value)
     return value if isinstance(value, str) else repr(value)

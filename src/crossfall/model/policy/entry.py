@@ -62,8 +62,7 @@ class EntryPolicy:
     score_contradicts: float = setting(
         3.0,
         unit="score",
-        doc="A thin figure beside a gravel score this good, or a small one beside a deformation"
-        " score this bad, was meant in inches",
+        doc="A thickness that could be in inches, beside a gravel score this good, was",
         low=1.0,
         high=5.0,
     )
