@@ -69,7 +69,7 @@ def test_a_ditch_waits_for_its_clearance_and_then_carries_its_number(district):
     repository.add_clearances([utilities()], by="test")
     assert repository.card_obstacles(1) == ()
     issued = repository.issue_card(1, approved_by="R. Foreman", by="test")
-    assert [(s.text, s.detail) for s in issued.steps][0] == (
+    assert (issued.steps[0].text, issued.steps[0].detail) == (
         "Have the utilities clearance with you",
         "26-0417, until 26 May",
     )
@@ -117,8 +117,8 @@ def test_a_mistake_is_withdrawn_with_its_reason_and_written_anew(district):
         (2, "draft"),
         (1, "withdrawn"),
     ]
+    repository.withdraw_card(1, because="once more", by="test")
     with pytest.raises(InputError, match="expected a time"):
-        repository.withdraw_card(1, because="once more", by="test")
         repository.next_version(1, by="test", start_clock="seven")
 
 

@@ -233,7 +233,7 @@ def test_one_road_is_laid_out(crossfall, office):
     assert asked_for["work_h"] > job["work_h"]
     assert "Reshape: Road 1 (R1" in crossfall(*asked, "--treatment", "reshaping").out
     assert crossfall(*asked, "--treatment", "paving").is_refused("expected blading, reshaping")
-    assert crossfall("design", "Nowhere", "-w", office).is_refused("road 'Nowhere' is neither")
+    assert crossfall("design", "Nowhere", "-w", office).is_refused("'Nowhere' is neither")
 
 
 @pytest.mark.parametrize("name", ["out.geojson", "out.gpkg", "out.csv"])

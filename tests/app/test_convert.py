@@ -168,9 +168,11 @@ def test_every_noun_of_the_model_has_a_place_to_stay():
     kept |= {nouns.JobCard, nouns.GravelPit, nouns.WeatherRecord, nouns.Forecast, nouns.Policy}
     bundles = {nouns.District, nouns.Fleet, nouns.Network}
     parts = {
-        nouns.BenefitPart, nouns.BidItem, nouns.CardStep, nouns.Caution, nouns.CostRange, nouns.HoldPoint, nouns.Itinerary,
-        nouns.Leg, nouns.Money, nouns.Operation, nouns.Quantity, nouns.Rate, nouns.Reason,
-        nouns.ScaleTicket, nouns.Sketch, nouns.SketchFeature, nouns.Stage, nouns.Stake, nouns.Station, nouns.Support,
+        nouns.BenefitPart, nouns.BidItem, nouns.CardStep, nouns.Caution, nouns.CostRange,
+        nouns.HoldPoint, nouns.Itinerary, nouns.Leg, nouns.Money,
+        nouns.Operation, nouns.Quantity, nouns.Rate, nouns.Reason,
+        nouns.ScaleTicket, nouns.Sketch, nouns.SketchFeature, nouns.Stage, nouns.Stake,
+        nouns.Station, nouns.Support,
         nouns.SupportBooking, nouns.Unserved, nouns.Violation,
     }  # fmt: skip
     passing = {nouns.Strategy, nouns.ProgrammeItem}

@@ -383,7 +383,7 @@ def _lift_stage(
             Quantity("gravel, dry mass", mass(compacted, gravel.dry_t_m3), "t"),
             Quantity("loads", loads, "loads", f"{cubic_metres(plan.load_m3)} loose each"),
             Quantity("water", water_l, "L"),
-            Quantity("trucks", plan.n_trucks, "each", f"slowest: {plan.pace.bottleneck}"),
+            Quantity("trucks", plan.n_trucks, "each", _who_waits(plan.pace)),
         ),
         stakes=tuple(
             Stake(index + 1, at - from_m, f"lift {lift}, load {index + 1}")
@@ -413,6 +413,17 @@ def _profile(
             area.extend((area_m2, 0.0, 0.0, area_m2))
             reached = high
     return [*at, to_m], [*area, area_m2]
+
+
+def _who_waits(pace: Pace) -> str:
+    """The slowest, and the two that wait for it longest."""
+    idle = sorted(pace.idle_share.items(), key=lambda each: -each[1])
+    waits = ", ".join(
+        f"{name} idle {100 * share:.0f}\N{NO-BREAK SPACE}%"
+        for name, share in idle[:2]
+        if share > 0.05
+    )
+    return f"slowest: {pace.bottleneck}" + (f"; {waits}" if waits else "")
 
 
 def _from(source: GravelSource) -> str:

@@ -1,14 +1,17 @@
-"""Asking: how wet the roads are and what may be done on them, and what each road needs."""
+"""Asking: how wet the roads are, what people saw of them, and what each road needs."""
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from crossfall.errors import InputError
+from crossfall_app.cli.moisture import COMMANDS as MOISTURE
+from crossfall_app.cli.moisture import the_district
+from crossfall_app.cli.observe import COMMANDS as OBSERVE
 from crossfall_app.cli.places import (
     AcceptOption,
     DirArgument,
@@ -20,48 +23,6 @@ from crossfall_app.cli.places import (
     usual_first_day,
 )
 from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
-
-
-def moisture(
-    folder: DirArgument = None,
-    days: Annotated[int, typer.Option(min=1, max=14, help="Days ahead.")] = 5,
-    start: Annotated[
-        str | None, typer.Option(metavar="DAY", help="First day; today when left out.")
-    ] = None,
-    road: Annotated[
-        str | None, typer.Option(help="One road by name or segment id, with the why.")
-    ] = None,
-    workspace: WorkspaceOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """How moist the roads are, and what may be done on them when.
-
-    With --road the figures behind it, day by day.
-    """
-    opened = the_workspace(folder, workspace)
-    from crossfall.judgement import judge_gates, surface_state
-
-    district = _district()
-    first_day = a_day(start, "start") or usual_first_day(opened)
-    state = surface_state(district, first_day=first_day, n_days=days)
-    gates = judge_gates(state, district.fleet, district.policy)
-    if road is not None:
-        _say_road(district, state, gates, road, as_json)
-        return
-    rows = [_day_row(state, gates, first_day + timedelta(days=n), n) for n in range(days)]
-    if as_json:
-        say_json({"first_day": first_day.isoformat(), "days": rows, "summary": state.summary()})
-        return
-    table = new_table(
-        "Day", "Surface, roads", "Light blading", "Cutting", right=("Light blading", "Cutting")
-    )
-    for row in rows:
-        surfaces = ", ".join(f"{n} {name}" for name, n in row["segments"].items())
-        table.add_row(
-            row["day"], surfaces, str(row["open_light_blading"]), str(row["open_cutting"])
-        )
-    say_table(table)
-    say(state.summary())
 
 
 def needs(
@@ -95,7 +56,7 @@ def needs(
 
     from crossfall.judgement import find_needs
 
-    district = _district()
+    district = the_district()
     day = a_day(today, "today") or usual_first_day(opened)
     told = _conditions_as_told(district, bad_roads, a_day(last_bladed, "last-bladed"), day)
     if told:
@@ -119,53 +80,6 @@ def needs(
     say("Conditions: " + ", ".join(f"{n} {method}" for method, n in methods.items()) + ".")
     if told and not accept:
         remark(f"{len(told)} conditions as told were not kept; add --accept to keep them")
-
-
-def _district() -> Any:
-    from crossfall_app.store import repository
-
-    if not repository.has_network():
-        raise InputError("the workspace has no network; bring one in with: crossfall import")
-    return repository.load_district()
-
-
-def _day_row(state: Any, gates: Any, day: date, n: int) -> dict[str, Any]:
-    likely = _count(state.most_likely(each, day).label for each in state.segment_ids)
-    return {
-        "day": day.isoformat(),
-        "segments": likely,
-        "open_light_blading": int(gates.allowed("light_blading")[:, n].sum()),
-        "open_cutting": int(gates.allowed("cutting")[:, n].sum()),
-    }
-
-
-def _say_road(district: Any, state: Any, gates: Any, road: str, as_json: bool) -> None:
-    segments = [each for each in district.network.maintained if road in (each.id, each.route)]
-    if not segments:
-        raise InputError(f"road {road!r} is neither a maintained segment's id nor a road's name")
-    rows = []
-    for segment in segments:
-        for n in range(state.n_days):
-            day = state.first_day + timedelta(days=n)
-            verdict = gates.verdict(segment.id, day, "cutting")
-            rows.append(
-                {
-                    "segment": segment.id,
-                    "day": day.isoformat(),
-                    "surface": state.most_likely(segment.id, day).label,
-                    "why": state.reason(segment.id, day),
-                    "cutting": verdict.decision,
-                    "cutting_why": verdict.reason,
-                }
-            )
-    if as_json:
-        say_json({"road": road, "days": rows})
-        return
-    table = new_table("Segment", "Day", "Surface", "Why", "Cutting")
-    for row in rows:
-        cutting = row["cutting"].replace("_", " ")
-        table.add_row(row["segment"], row["day"], row["surface"], row["why"], cutting)
-    say_table(table)
 
 
 def _conditions_as_told(
@@ -239,4 +153,4 @@ def _count(values: Any) -> dict[str, int]:
     return dict(sorted(counts.items(), key=lambda item: -item[1]))
 
 
-COMMANDS = (("moisture", moisture, False), ("needs", needs, False))
+COMMANDS = (*MOISTURE, *OBSERVE, ("needs", needs, False))

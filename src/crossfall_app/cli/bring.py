@@ -80,6 +80,12 @@ def import_(
     conditions: Annotated[
         Path | None, typer.Option(metavar="CSV", help="A survey, one row for each look.")
     ] = None,
+    keep_good: Annotated[
+        bool,
+        typer.Option(
+            "--keep-good", help="Of a survey, take the rows that can be used; list the others."
+        ),
+    ] = False,
     policy: Annotated[
         Path | None, typer.Option(metavar="TOML", help="Settings to change, with a version.")
     ] = None,
@@ -118,6 +124,7 @@ def import_(
             n_graders=graders,
             yard=a_place(yard, "yard"),
             conditions=conditions,
+            keep_good=keep_good,
             policy=policy,
             is_merge=merge,
         )

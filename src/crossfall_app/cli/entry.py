@@ -17,6 +17,8 @@ import typer
 from crossfall.errors import Cancelled, CrossfallError, InfeasibleError
 from crossfall_app.cli.ask import COMMANDS as ASK
 from crossfall_app.cli.bring import COMMANDS as BRING
+from crossfall_app.cli.gravel import COMMANDS as GRAVEL
+from crossfall_app.cli.gravel import GROUP_HELP as GRAVEL_HELP
 from crossfall_app.cli.hand_out import COMMANDS as HAND_OUT
 from crossfall_app.cli.keep import COMMANDS as KEEP
 from crossfall_app.cli.lay_out import COMMANDS as LAY_OUT
@@ -42,14 +44,20 @@ def build() -> typer.Typer:
         rich_markup_mode=None,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
+    groups = {"gravel": GRAVEL_HELP}
+    inner: dict[str, typer.Typer] = {}
     for name, command, is_hidden in every_command():
-        app.command(name, hidden=is_hidden)(command)
+        group, _, within = name.rpartition(" ")
+        if group and group not in inner:
+            inner[group] = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+            app.add_typer(inner[group], name=group, help=groups[group])
+        (inner[group] if group else app).command(within, hidden=is_hidden)(command)
     return app
 
 
 def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
     """Name, function, and whether it is kept out of the help."""
-    return (*START, *BRING, *ASK, *WEEK, *LAY_OUT, *HAND_OUT, *KEEP)
+    return (*START, *BRING, *ASK, *WEEK, *LAY_OUT, *GRAVEL, *HAND_OUT, *KEEP)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

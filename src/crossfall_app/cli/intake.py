@@ -13,7 +13,7 @@ import numpy as np
 from django.db import transaction
 
 from crossfall.errors import InputError
-from crossfall.io.conditions import read_conditions
+from crossfall.io.conditions import Survey, read_survey, whole_survey, write_bad_rows
 from crossfall.io.fleet import read_fleet
 from crossfall.io.network import (
     NetworkDiff,
@@ -23,6 +23,7 @@ from crossfall.io.network import (
     compare,
     read_network,
 )
+from crossfall.io.photo import Photo
 from crossfall.io.policy import read_policy
 from crossfall.io.weather import (
     ForecastImport,
@@ -32,7 +33,9 @@ from crossfall.io.weather import (
 )
 from crossfall.model import Condition, Fleet, Network, Policy, Station
 from crossfall_app.cli.assumed import assumed_fleet
+from crossfall_app.cli.places import usual_first_day
 from crossfall_app.store import repository
+from crossfall_app.store.inspections import take_in_photos, write_photos
 from crossfall_app.workspace import Workspace
 
 
@@ -46,6 +49,9 @@ class Intake:
     fleet: Fleet | None = None
     conditions: tuple[Condition, ...] = ()
     policy: Policy | None = None
+    survey: Survey | None = None
+    photos: tuple[Photo, ...] = ()
+    workspace: Workspace | None = None
 
     @classmethod
     def read(
@@ -60,6 +66,7 @@ class Intake:
         conditions: Path | None,
         policy: Path | None,
         is_merge: bool,
+        keep_good: bool = False,
     ) -> Intake:
         """Read every file; nothing is written.
 
@@ -79,9 +86,8 @@ class Intake:
         elif any(value for value in options.values()):
             raise InputError("options for roads are given without a file of roads")
         network = found.network if found else stored
-        seen: tuple[Condition, ...] = ()
-        if conditions is not None:
-            seen = read_conditions(conditions, network=network, policy=(changed or in_force).entry)
+        rules = changed or in_force
+        survey, seen, photos = _survey(workspace, conditions, network, rules, keep_good=keep_good)
         return cls(
             roads=found,
             diff=diff,
@@ -89,10 +95,17 @@ class Intake:
             fleet=_fleet(workspace, network, fleet, n_graders, yard),
             conditions=seen,
             policy=changed,
+            survey=survey,
+            photos=photos,
+            workspace=workspace,
         )
 
     def accept(self, *, by: str) -> None:
         """Write all of it, or nothing."""
+        if self.workspace is not None:
+            write_photos(self.photos, self.workspace.photos)
+            if self.bad_rows is not None and self.survey is not None:
+                write_bad_rows(self.survey, self.bad_rows)
         with transaction.atomic():
             if self.policy is not None:
                 repository.save_policy(self.policy, by=by)
@@ -108,6 +121,13 @@ class Intake:
             if self.conditions:
                 repository.add_conditions(self.conditions, by=by, source="survey file")
 
+    @property
+    def bad_rows(self) -> Path | None:
+        """The file in which rows that were not taken are handed back; None when all were."""
+        if self.workspace is None or self.survey is None or not self.survey.bad:
+            return None
+        return self.workspace.out / f"{Path(self.survey.file).stem}-not-taken.csv"
+
     def lines(self, *, most: int) -> Iterator[str]:
         """What was read and what would change, for a person."""
         if self.roads is not None and self.diff is not None:
@@ -122,7 +142,12 @@ class Intake:
             notes = {machine.note for machine in self.fleet.machines if "assumed" in machine.note}
             yield from (f"Assumed: graders {note}" for note in sorted(notes))
         if self.conditions:
-            yield f"Conditions: {len(self.conditions)}"
+            photos = f", with {len(self.photos)} photos" if self.photos else ""
+            yield f"Conditions: {len(self.conditions)}{photos}"
+        if self.survey is not None and self.survey.bad:
+            yield f"Not taken: {len(self.survey.bad)} rows"
+            yield from (f"  {problem}" for problem in self.survey.problems)
+            yield f"They go back to you in {self.bad_rows}"
         if self.policy is not None:
             yield f"Policy: version {self.policy.version}"
 
@@ -150,6 +175,9 @@ class Intake:
             told["operators"] = len(self.fleet.operators)
         if self.conditions:
             told["conditions"] = len(self.conditions)
+        if self.survey is not None and self.survey.bad:
+            told["rows_not_taken"] = [str(problem) for problem in self.survey.problems]
+            told["not_taken_file"] = str(self.bad_rows)
         if self.policy is not None:
             told["policy"] = self.policy.version
         return told
@@ -223,6 +251,29 @@ def store_weather(found: Sequence[WeatherImport | ForecastImport], *, by: str) -
                 repository.save_forecast(each.forecast, by=by)
             else:
                 repository.merge_weather(each.record, by=by)
+
+
+def _survey(
+    workspace: Workspace,
+    file: Path | None,
+    network: Network,
+    policy: Policy,
+    *,
+    keep_good: bool,
+) -> tuple[Survey | None, tuple[Condition, ...], tuple[Photo, ...]]:
+    if file is None:
+        if keep_good:
+            raise InputError("keep-good is for a survey; name one with --conditions")
+        return None, (), ()
+    today = usual_first_day(workspace)
+    found = read_survey(file, network=network, policy=policy.entry, today=today)
+    looks = found.looks if keep_good else whole_survey(found)
+    if not looks:
+        raise InputError(f"{file.name} has no row that can be used; {found.problems[0]}")
+    looks, photos = take_in_photos(
+        looks, beside=file.resolve().parent, folder=workspace.photos, policy=policy
+    )
+    return found, looks, photos
 
 
 def _fleet(

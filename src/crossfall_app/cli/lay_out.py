@@ -1,13 +1,15 @@
-"""Laying out one road's work: passes, lifts, loads, water, hours and cost, before any plan."""
+"""Laying out work before any plan: of a road in the workspace, or of any piece of road."""
 
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from crossfall.errors import InputError
+from crossfall_app.cli.alone import is_treatment, job_json, lay_out_alone
 from crossfall_app.cli.places import (
     JsonOption,
     WorkspaceOption,
@@ -22,35 +24,117 @@ if TYPE_CHECKING:
 
 
 def design(
-    road: Annotated[str, typer.Argument(metavar="ROAD", help="A road's name or a segment's id.")],
+    what: Annotated[
+        str,
+        typer.Argument(
+            metavar="TREATMENT|ROAD",
+            help="A treatment to reckon, or a road's name or segment's id.",
+        ),
+    ],
     treatment: Annotated[
-        str | None, typer.Option(help="What to do; what the road needs when left out.")
+        str | None, typer.Option(help="For a road: what to do; what it needs when left out.")
     ] = None,
     on: Annotated[
-        str | None, typer.Option(metavar="DAY", help="For the moisture; today when left out.")
+        str | None,
+        typer.Option(metavar="DAY", help="For a road: the day's moisture; today when left out."),
     ] = None,
+    length_m: Annotated[float | None, typer.Option(help="Length of the road.")] = None,
+    length_km: Annotated[float | None, typer.Option(help="The same in kilometres.")] = None,
+    length_mi: Annotated[float | None, typer.Option(help="The same in miles.")] = None,
+    length_ft: Annotated[float | None, typer.Option(help="The same in feet.")] = None,
+    width_m: Annotated[float | None, typer.Option(help="Width of the gravel; 7 m.")] = None,
+    width_ft: Annotated[float | None, typer.Option(help="The same in feet.")] = None,
+    depth_mm: Annotated[
+        float | None, typer.Option(help="Compacted gravel to place; what is missing to 200 mm.")
+    ] = None,
+    depth_in: Annotated[float | None, typer.Option(help="The same in inches.")] = None,
+    gravel_mm: Annotated[float | None, typer.Option(help="Gravel that is there; 100 mm.")] = None,
+    crossfall_pct: Annotated[float | None, typer.Option(help="Slope that is there.")] = None,
+    washboard_mm: Annotated[float | None, typer.Option(help="Washboard, trough to crest.")] = None,
+    moisture_pct: Annotated[
+        float | None, typer.Option(help="Of the surface; no water for shaping when left out.")
+    ] = None,
+    haul_km: Annotated[float | None, typer.Option(help="Pit to the work, one way.")] = None,
+    haul_mi: Annotated[float | None, typer.Option(help="The same in miles.")] = None,
+    water_km: Annotated[float | None, typer.Option(help="Water to the work, one way.")] = None,
+    trucks: Annotated[int | None, typer.Option(help="Trucks that can be had.")] = None,
+    body_m3: Annotated[float | None, typer.Option(help="Loose gravel in one truck.")] = None,
+    payload_t: Annotated[float | None, typer.Option(help="Legal payload of one truck.")] = None,
+    limit_t: Annotated[float | None, typer.Option(help="Posted limit, loaded truck.")] = None,
+    truck_t: Annotated[float | None, typer.Option(help="Empty truck; 11 t.")] = None,
+    tank_l: Annotated[float | None, typer.Option(help="Tank of the water truck.")] = None,
+    blade_m: Annotated[float | None, typer.Option(help="Moldboard.")] = None,
+    shift_h: Annotated[float | None, typer.Option(help="Length of a shift.")] = None,
+    bulking: Annotated[float | None, typer.Option(help="Loose over compacted.")] = None,
+    edge_slope: Annotated[
+        float | None, typer.Option(help="Run-out of each edge, horizontal to vertical.")
+    ] = None,
+    culvert_at_m: Annotated[list[float] | None, typer.Option(help="A culvert; repeat it.")] = None,
+    bridge_at_m: Annotated[list[float] | None, typer.Option(help="A bridge; repeat it.")] = None,
+    rail_at_m: Annotated[
+        list[float] | None, typer.Option(help="A rail crossing; repeat it.")
+    ] = None,
+    stakes: Annotated[bool, typer.Option("--stakes", help="Print every stake.")] = False,
+    units: Annotated[str, typer.Option(help="Show in metric or us.")] = "metric",
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Lay out the work on one road: passes, loads, hours, cost.
+    """Lay out work: passes, loads, stakes, water, hours, cost.
 
-    Each job comes in stages that fit a shift and leave the road passable.
+    With a treatment's name it needs no workspace: give the length of the road and whatever else
+    you know. With a road's name it lays out the work on that road of the workspace, with
+    --treatment or what the road needs. Each job comes in stages that fit a shift and leave the
+    road passable.
     """
+    given: dict[str, Any] = {
+        "length_m": length_m, "length_km": length_km, "length_mi": length_mi,
+        "length_ft": length_ft, "width_m": width_m, "width_ft": width_ft, "depth_mm": depth_mm,
+        "depth_in": depth_in, "gravel_mm": gravel_mm, "crossfall_pct": crossfall_pct,
+        "washboard_mm": washboard_mm, "moisture_pct": moisture_pct, "haul_km": haul_km,
+        "haul_mi": haul_mi, "water_km": water_km, "trucks": trucks, "body_m3": body_m3,
+        "payload_t": payload_t, "limit_t": limit_t, "truck_t": truck_t, "tank_l": tank_l,
+        "blade_m": blade_m, "shift_h": shift_h, "bulking": bulking, "edge_slope": edge_slope,
+        "culverts_at_m": culvert_at_m, "bridges_at_m": bridge_at_m, "rails_at_m": rail_at_m,
+    }  # fmt: skip
+    if is_treatment(what):
+        if treatment is not None or on is not None:
+            raise InputError(f"treatment and on go with a road's name; {what} is a treatment")
+        lay_out_alone(what, given, units=units, with_stakes=stakes, as_json=as_json)
+        return
+    stray = [name for name, value in given.items() if value not in (None, [])]
+    if stray:
+        raise InputError(
+            f"{stray[0]} goes with a treatment's name; {what!r} is none of {', '.join(_known())}"
+        )
+    _lay_out_road(what, treatment, on, workspace, as_json)
+
+
+def _lay_out_road(
+    road: str, treatment: str | None, on: str | None, workspace: Path | None, as_json: bool
+) -> None:
     opened = the_workspace(None, workspace)
     from crossfall_app.store import repository
 
     district = repository.load_district()
     segments = [each for each in district.network.maintained if road in (each.id, each.route)]
     if not segments:
-        raise InputError(f"road {road!r} is neither a maintained segment's id nor a road's name")
+        raise InputError(
+            f"{road!r} is neither a treatment, a maintained segment's id nor a road's name"
+        )
     jobs = _jobs(district, segments, treatment, a_day(on, "on") or usual_first_day(opened))
     if as_json:
-        say_json({"road": road, "jobs": [_job_row(job) for job in jobs]})
+        say_json({"road": road, "jobs": [job_json(job) for job in jobs]})
         return
     if not jobs:
         say(f"{road} needs nothing now; name a treatment to lay it out all the same")
     for job in jobs:
         _say_job(district, job)
+
+
+def _known() -> list[str]:
+    from crossfall.design.alone import ALONE
+
+    return [each.value for each in ALONE]
 
 
 def _jobs(
@@ -75,9 +159,8 @@ def _jobs(
 def _asked_for(segment: Segment, treatment: str) -> Need:
     from crossfall.model import Need, Reason, Treatment
 
-    known = [each.value for each in Treatment if each not in (Treatment.NONE, Treatment.ENGINEER)]
-    if treatment not in known:
-        raise InputError(f"treatment is {treatment!r}; expected {', '.join(known)}")
+    if treatment not in _known():
+        raise InputError(f"treatment is {treatment!r}; expected {', '.join(_known())}")
     return Need(
         id=f"{segment.id}-asked",
         segment_id=segment.id,
@@ -89,19 +172,12 @@ def _asked_for(segment: Segment, treatment: str) -> Need:
     )
 
 
-def _job_row(job: Job) -> dict[str, Any]:
-    from crossfall_app.store.convert import CONVERTER
-
-    plain: dict[str, Any] = CONVERTER.unstructure(job)
-    return plain | {"work_h": job.work_h}
-
-
 def _say_job(district: District, job: Job) -> None:
     segment = district.network.segment_by_id[job.segment_id]
     cost = job.cost
     say(
         f"{job.treatment.label}: {segment.route} ({segment.id}, {segment.length_m:,.0f} m),"
-        f" {job.work_h:.1f} h blade down, about {cost.likely.currency} {cost.likely.major:,.0f}"
+        f" {job.work_h:.1f} h of the grader, about {cost.likely.currency} {cost.likely.major:,.0f}"
         f" ({cost.low.major:,.0f} to {cost.high.major:,.0f}, {cost.likely.year} prices)"
     )
     table = new_table("Stage", "Passes", "Hours", "Needs", right=("Passes", "Hours"))

@@ -1,0 +1,361 @@
+"""How wet the roads are: by zone and day, and one road with its history, its outlook and why."""
+
+from __future__ import annotations
+
+import math
+from datetime import timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from crossfall.errors import InputError
+from crossfall_app.cli.places import (
+    DirArgument,
+    JsonOption,
+    WorkspaceOption,
+    a_day,
+    the_workspace,
+    usual_first_day,
+)
+from crossfall_app.cli.speak import new_table, say, say_json, say_table
+
+if TYPE_CHECKING:
+    from crossfall.judgement import WateringVerdict, Zone
+    from crossfall.judgement.road_days import DayAhead
+    from crossfall.model import District, Segment
+    from crossfall.workflow import MorningSheet, RoadSurface
+
+_ZONES = ("district", "drainage", "route")
+
+
+def moisture(
+    folder: DirArgument = None,
+    days: Annotated[int, typer.Option(min=1, max=14, help="Days ahead.")] = 5,
+    start: Annotated[
+        str | None, typer.Option(metavar="DAY", help="First day; today when left out.")
+    ] = None,
+    by: Annotated[
+        str | None, typer.Option(help="Also by zone: district, drainage or route.")
+    ] = None,
+    road: Annotated[
+        str | None,
+        typer.Option(help="One road by name or segment id: history, outlook, why, and water."),
+    ] = None,
+    history: Annotated[
+        int, typer.Option(min=0, max=45, help="Recorded days to list with --road.")
+    ] = 7,
+    chart: Annotated[
+        Path | None,
+        typer.Option(metavar="SVG", help="With --road, of one stretch: draw it into this file."),
+    ] = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """How moist the roads are, and what may be done on them when.
+
+    With --road the layer's history, the days ahead with their chances, why, and whether to water
+    or to wait. Below the table stand the load limits that the thaw advises.
+    """
+    opened = the_workspace(folder, workspace)
+    from crossfall.workflow import morning
+
+    district = the_district()
+    first_day = a_day(start, "start") or usual_first_day(opened)
+    sheet = morning(district, today=first_day, n_days=days)
+    if sheet.state is None:
+        raise InputError(sheet.trouble)
+    if by is not None and by not in _ZONES:
+        raise InputError(f"by is {by!r}; expected {', '.join(_ZONES)}")
+    if road is not None:
+        _road(district, sheet, road, history, chart, opened.config.units, as_json)
+    elif chart is not None:
+        raise InputError("chart draws one road; name it with --road")
+    else:
+        _zones(district, sheet, by, as_json)
+
+
+def the_district() -> District:
+    """The stored district.
+
+    Raises
+    ------
+    InputError
+        If there is no network yet.
+    """
+    from crossfall_app.store import repository
+
+    if not repository.has_network():
+        raise InputError("the workspace has no network; bring one in with: crossfall import")
+    return repository.load_district()
+
+
+def limit_rows(sheet: MorningSheet) -> list[dict[str, Any]]:
+    """What the thaw advises around each station."""
+    return [
+        {
+            "station": each.station,
+            "advice": each.advice,
+            "on": each.on.isoformat() if each.on else None,
+            "segments": len(each.segment_ids),
+            "thawing_c_day": round(each.thawing_c_day, 2),
+            "freezing_c_day": round(each.freezing_c_day, 2),
+            "reason": each.reason,
+        }
+        for each in sheet.limits
+    ]
+
+
+def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: bool) -> None:
+    from crossfall.judgement import zones
+
+    state, gates = sheet.state, sheet.gates
+    assert state is not None, "the caller has checked"
+    assert gates is not None, "there are gates where there is a state"
+    segments = district.network.maintained
+    found = zones(state, gates, segments, by) if by else ()  # type: ignore[arg-type]
+    rows = [_day_row(state, gates, n) for n in range(state.n_days)]
+    limits = limit_rows(sheet)
+    if as_json:
+        say_json(
+            {
+                "first_day": state.first_day.isoformat(),
+                "days": rows,
+                "zones": [_zone_row(each, by or "") for each in found],
+                "load_limits": limits,
+                "summary": state.summary(),
+            }
+        )
+        return
+    table = new_table(
+        "Day", "Surface, roads", "Light blading", "Cutting", right=("Light blading", "Cutting")
+    )
+    for row in rows:
+        surfaces = ", ".join(f"{n} {name}" for name, n in row["segments"].items())
+        table.add_row(
+            row["day"], surfaces, str(row["open_light_blading"]), str(row["open_cutting"])
+        )
+    say_table(table)
+    if found:
+        heads = [f"{state.first_day + timedelta(days=n):%a %d}" for n in range(state.n_days)]
+        table = new_table("Workable", "km", *heads, right=("km", *heads))
+        for zone in found:
+            shares = [f"{100 * share:.0f} %" for share in zone.workable_share.tolist()]
+            table.add_row(zone.name or "none", f"{zone.length_m / 1000:.0f}", *shares)
+        say_table(table)
+    say(state.summary())
+    for each in limits:
+        if each["advice"] != "none":
+            say(f"{each['station']}, {each['segments']} stretches: {each['reason']}")
+
+
+def _day_row(state: Any, gates: Any, n: int) -> dict[str, Any]:
+    day = state.first_day + timedelta(days=n)
+    counts: dict[str, int] = {}
+    for each in state.segment_ids:
+        label = state.most_likely(each, day).label
+        counts[label] = counts.get(label, 0) + 1
+    return {
+        "day": day.isoformat(),
+        "segments": dict(sorted(counts.items(), key=lambda item: -item[1])),
+        "open_light_blading": int(gates.allowed("light_blading")[:, n].sum()),
+        "open_cutting": int(gates.allowed("cutting")[:, n].sum()),
+    }
+
+
+def _zone_row(zone: Zone, by: str) -> dict[str, Any]:
+    from crossfall.judgement import MoistureClass
+
+    return {
+        by: zone.name,
+        "segments": len(zone.segment_ids),
+        "length_m": round(zone.length_m, 1),
+        "days": [
+            {
+                "day": (zone.first_day + timedelta(days=n)).isoformat(),
+                "shares": {
+                    cls.label: round(float(zone.class_share[cls, n]), 4) for cls in MoistureClass
+                },
+                "rain_chance": _figure(float(zone.rain_chance[n])),
+                "rain_high_mm": _figure(float(zone.rain_high_mm[n])),
+            }
+            for n in range(zone.n_days)
+        ],
+    }
+
+
+def _road(
+    district: District,
+    sheet: MorningSheet,
+    road: str,
+    n_past: int,
+    chart: Path | None,
+    units: str,
+    as_json: bool,
+) -> None:
+    from crossfall.workflow import road_surface
+
+    segments = [each for each in district.network.maintained if road in (each.id, each.route)]
+    if not segments:
+        raise InputError(f"road {road!r} is neither a maintained segment's id nor a road's name")
+    found = [(each, road_surface(district, sheet, each.id)) for each in segments]
+    if chart is not None:
+        _draw(found, chart, units)
+    if as_json:
+        say_json(
+            {
+                "road": road,
+                "days": [row for each in found for row in _rows(sheet, *each)],
+                "segments": [_segment(*each) for each in found],
+                "chart": str(chart) if chart else None,
+            }
+        )
+        return
+    for segment, surface in found:
+        _say_road(sheet, segment, surface, n_past)
+    if chart is not None:
+        say(f"The chart is in {chart}")
+
+
+def _draw(found: list[tuple[Segment, RoadSurface]], file: Path, units: str) -> None:
+    from crossfall.report import moisture_chart
+
+    if len(found) > 1:
+        ids = ", ".join(segment.id for segment, _ in found[:3])
+        raise InputError(
+            f"the road has {len(found)} stretches and a chart shows one; name one of them"
+            f" instead: {ids} ..."
+        )
+    if not file.parent.is_dir():
+        raise InputError(f"the folder {str(file.parent)!r} for the chart is not there")
+    drawn = moisture_chart(found[0][1].days, units=units)
+    part = file.with_name(file.name + ".part")
+    part.write_text(drawn, encoding="utf-8")
+    part.replace(file)
+
+
+def _say_road(sheet: MorningSheet, segment: Segment, surface: RoadSurface, n_past: int) -> None:
+    days = surface.days
+    where = f"{segment.from_m / 1000:.1f} to {segment.to_m / 1000:.1f} km"
+    say(f"{segment.route}, {where} ({segment.id}): {days.summary()}")
+    table = new_table("Day", "Moisture", "Rain", "Surface", "Workable", "Cutting", "Why",
+                      right=("Moisture", "Rain", "Workable"))  # fmt: skip
+    for each in days.past[len(days.past) - n_past :]:
+        table.add_row(
+            each.day.isoformat(), _said(each.moisture_pct, "%"), _said(each.rain_mm, "mm")
+        )
+    for row, day in zip(_rows(sheet, segment, surface), days.ahead, strict=True):
+        low, middle, high = day.moisture_pct[0], day.moisture_pct[2], day.moisture_pct[-1]
+        spread = f"{low:.1f}-{high:.1f} %" if math.isfinite(middle) else "not known"
+        table.add_row(
+            row["day"],
+            spread,
+            _said(day.rain_mm[2], "mm"),
+            row["surface"],
+            f"{100 * day.p_workable:.0f} %",
+            row["cutting"].replace("_", " "),
+            row["why"],
+        )
+    say_table(table)
+    parts = [f"{part.name} {part.likely.label}" for part in days.today.parts]
+    say(f"Parts of the first day: {', '.join(parts)}.")
+    say(_water_said(surface.water))
+
+
+def _water_said(water: WateringVerdict | None) -> str:
+    if water is None:
+        return "No water truck is at hand, so nothing is said of watering."
+    if water.cost is None:
+        return water.reason
+    cost = water.cost.likely
+    return f"{water.reason} About {cost.currency} {cost.major:,.0f}."
+
+
+def _rows(sheet: MorningSheet, segment: Segment, surface: RoadSurface) -> list[dict[str, Any]]:
+    assert sheet.gates is not None, "there are gates where there is a state"
+    rows = []
+    for day in surface.days.ahead:
+        verdict = sheet.gates.verdict(segment.id, day.day, "cutting")
+        rows.append(
+            {
+                "segment": segment.id,
+                "day": day.day.isoformat(),
+                "surface": day.likely.label,
+                "why": day.reason,
+                "p_workable": round(day.p_workable, 4),
+                "cutting": verdict.decision,
+                "cutting_why": verdict.reason,
+            }
+        )
+    return rows
+
+
+def _segment(segment: Segment, surface: RoadSurface) -> dict[str, Any]:
+    days = surface.days
+    return {
+        "segment": segment.id,
+        "station": days.station,
+        "workable_from_pct": round(days.lower_pct, 3),
+        "workable_to_pct": round(days.upper_pct, 3),
+        "optimum_pct": days.optimum_pct,
+        "history": [
+            {
+                "day": each.day.isoformat(),
+                "moisture_pct": _figure(each.moisture_pct),
+                "rain_mm": _figure(each.rain_mm),
+            }
+            for each in days.past
+        ],
+        "ahead": [_ahead(each) for each in days.ahead],
+        "looks": [
+            {"day": each.day.isoformat(), "felt": each.felt, "weight": each.weight}
+            for each in days.looks
+        ],
+        "water": _water_json(surface.water),
+    }
+
+
+def _ahead(day: DayAhead) -> dict[str, Any]:
+    from crossfall.judgement import MoistureClass
+    from crossfall.judgement.road_days import FAN
+
+    names = [f"p{round(100 * share)}" for share in FAN]
+    return {
+        "day": day.day.isoformat(),
+        "moisture_pct": dict(zip(names, map(_figure, day.moisture_pct), strict=True)),
+        "rain_mm": dict(zip(names, map(_figure, day.rain_mm), strict=True)),
+        "chances": {cls.label: round(day.p_by_class[cls], 4) for cls in MoistureClass},
+        "parts": {part.name: part.likely.label for part in day.parts},
+        "is_thaw_weak": day.is_thaw_weak,
+    }
+
+
+def _water_json(water: WateringVerdict | None) -> dict[str, Any] | None:
+    if water is None:
+        return None
+    told: dict[str, Any] = {"verdict": water.verdict, "reason": water.reason}
+    if water.demand is not None and water.cost is not None:
+        told |= {
+            "litres_per_km": round(water.demand.litres_per_km),
+            "rain_equivalent_mm": round(water.demand.applied_mm, 2),
+            "loads": water.n_loads,
+            "cycle_min": round(water.cycle_min, 1),
+            "truck_h": round(water.truck_h, 2),
+            "cost": water.cost.likely.major,
+            "currency": water.cost.likely.currency,
+            "p_workable_without": round(water.p_workable_without, 4),
+        }
+    return told
+
+
+def _said(value: float, unit: str) -> str:
+    if not math.isfinite(value):
+        return "not known"
+    return f"{value:.1f} {unit}" if unit == "%" else f"{value:.0f} {unit}"
+
+
+def _figure(value: float) -> float | None:
+    return round(value, 3) if math.isfinite(value) else None
+
+
+COMMANDS = (("moisture", moisture, False),)
