@@ -134,7 +134,17 @@ def read_conditions(
     UnitsError
         If the only slips are figures that can only be of another unit.
     """
-    survey = read_survey(path, network=network, policy=policy, today=today)
+    return whole_survey(read_survey(path, network=network, policy=policy, today=today))
+
+
+def whole_survey(survey: Survey) -> tuple[Condition, ...]:
+    """All looks of a survey without a bad row.
+
+    Raises
+    ------
+    InputError
+        If there is a bad row; UnitsError if all that is wrong is of another unit.
+    """
     problems = survey.problems
     if problems and all(_is_of_units(problem) for problem in problems):
         raise UnitsError("; ".join(str(problem) for problem in problems[:_MOST_QUOTED]))
