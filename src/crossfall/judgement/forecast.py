@@ -13,9 +13,11 @@ since blading makes the difference between a quiet road and a busy one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields
 from datetime import date
+from itertools import repeat, starmap
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -150,55 +152,41 @@ def ride_after(belief: Belief, days: float, policy: Policy) -> Floats:
 
 def as_conditions(belief: Belief) -> tuple[Condition, ...]:
     """The belief as nouns, one for each segment, in order."""
-    scores = np.round(belief.scores, 3).T.tolist()
-    measured = {name: _optional(belief.measures[name]) for name in MEASURES}
-    flagged = {name: belief.flags[name].tolist() for name in FLAGS}
-    bladed = [
-        None if np.isnan(day) else date.fromordinal(int(day)) for day in belief.last_bladed.tolist()
-    ]
-    made = []
-    for row, segment in enumerate(belief.segments):
-        crown, drainage, gravel, deformation, defects = scores[row]
-        method, observer, note = _how_known(belief, row)
-        made.append(
-            Condition(
-                segment_id=segment.id,
-                observed_on=belief.today,
-                crown=crown,
-                drainage=drainage,
-                gravel=gravel,
-                deformation=deformation,
-                defects=defects,
-                method=method,
-                observer=observer,
-                last_bladed_on=bladed[row],
-                crossfall_pct=measured["crossfall_pct"][row],
-                gravel_mm=measured["gravel_mm"][row],
-                corrugation_mm=measured["corrugation_mm"][row],
-                corrugation_spacing_m=measured["corrugation_spacing_m"][row],
-                pothole_mm=measured["pothole_mm"][row],
-                pothole_count_per_km=measured["pothole_count_per_km"][row],
-                rut_mm=measured["rut_mm"][row],
-                loose_mm=measured["loose_mm"][row],
-                has_secondary_ditch=flagged["has_secondary_ditch"][row],
-                has_high_shoulder=flagged["has_high_shoulder"][row],
-                is_ditch_blocked=flagged["is_ditch_blocked"][row],
-                is_culvert_blocked=flagged["is_culvert_blocked"][row],
-                windrow_side=belief.windrow_side[row],
-                note=note,
-            )
-        )
-    return tuple(made)
+    columns: dict[str, Iterable[Any]] = {
+        "segment_id": [segment.id for segment in belief.segments],
+        "observed_on": repeat(belief.today),
+        "last_bladed_on": [
+            None if day != day else date.fromordinal(int(day))
+            for day in belief.last_bladed.tolist()
+        ],
+        "windrow_side": belief.windrow_side,
+    }
+    columns |= dict(zip(SCORES, np.round(belief.scores, 3).tolist(), strict=True))
+    columns |= {name: _optional(belief.measures[name]) for name in MEASURES}
+    columns |= {name: belief.flags[name].tolist() for name in FLAGS[:4]}
+    known = _how_known(belief)
+    columns |= dict(zip(("method", "observer", "note"), zip(*known, strict=True), strict=True))
+    in_order = (columns.get(each.name) or repeat(each.default) for each in fields(Condition))
+    return tuple(starmap(Condition, zip(*in_order, strict=False)))
 
 
-def _how_known(belief: Belief, row: int) -> tuple[Method, str, str]:
-    seen = belief.seen[row]
-    if seen is None:
-        return "default", "", "nobody has surveyed this road"
-    if seen.observed_on == belief.today and not belief.n_works[row]:
-        return seen.method, seen.observer, seen.note
-    method: Method = "default" if seen.method == "default" else "estimated"
-    return method, seen.observer, f"last seen {seen.observed_on:%Y-%m-%d}, aged to today"
+def _how_known(belief: Belief) -> list[tuple[Method, str, str]]:
+    """Method, observer and note of each segment's believed condition."""
+    nobody: tuple[Method, str, str] = ("default", "", "nobody has surveyed this road")
+    aged: dict[date, str] = {}
+    found: list[tuple[Method, str, str]] = []
+    for seen, n_works in zip(belief.seen, belief.n_works.tolist(), strict=True):
+        if seen is None:
+            found.append(nobody)
+        elif seen.observed_on == belief.today and not n_works:
+            found.append((seen.method, seen.observer, seen.note))
+        else:
+            day = seen.observed_on
+            if day not in aged:
+                aged[day] = f"last seen {day:%Y-%m-%d}, aged to today"
+            method: Method = "default" if seen.method == "default" else "estimated"
+            found.append((method, seen.observer, aged[day]))
+    return found
 
 
 def _latest(
@@ -370,5 +358,7 @@ def _exposure(belief: Belief, rows: Ints, days: Floats, rain: Floats, policy: Po
     return exposure
 
 
-def _optional(values: Floats) -> list[float | None]:
+def _optional(values: Floats) -> Iterable[float | None]:
+    if np.isnan(values).all():
+        return repeat(None, values.shape[0])
     return [None if value != value else value for value in np.round(values, 1).tolist()]

@@ -28,15 +28,8 @@ from crossfall.judgement.forecast import (
 )
 from crossfall.judgement.hazards import closed_by_hazard
 from crossfall.judgement.rating import MEASURES, SCORES
-from crossfall.judgement.rules import (
-    CODE,
-    TREATMENTS,
-    Judgement,
-    calls_for,
-    cause_of,
-    judge,
-    sequence,
-)
+from crossfall.judgement.rules import CODE, TREATMENTS, Judgement, judge
+from crossfall.judgement.wording import Wording
 from crossfall.model import (
     BenefitPart,
     Condition,
@@ -44,7 +37,6 @@ from crossfall.model import (
     Need,
     Network,
     Policy,
-    Reason,
     Treatment,
 )
 
@@ -81,7 +73,8 @@ def find_needs(
     )
     rows = np.flatnonzero(is_due)
     rows = rows[np.argsort(-parts[:, rows].sum(axis=0), kind="stable")]
-    needs = _write(belief, facts, judgement, rows, pressing, parts, n_requests, policy)
+    wording = Wording(belief, facts, judgement, n_requests, policy)
+    needs = _write(belief, judgement, rows, pressing, parts, wording, policy)
     return needs, as_conditions(belief)
 
 
@@ -151,86 +144,42 @@ def facts_of(belief: Belief) -> dict[str, Floats]:
 
 def _write(
     belief: Belief,
-    facts: dict[str, Floats],
     judgement: Judgement,
     rows: Ints,
     pressing: Floats,
     parts: Floats,
-    n_requests: Ints,
+    wording: Wording,
     policy: Policy,
 ) -> tuple[Need, ...]:
-    length_km = _length_km(belief)
+    urgent = np.round(pressing, 4).tolist()
+    hours = np.round(parts, 3).T.tolist()
+    work_h = np.round(judgement.work_h_km * _length_km(belief), 2).tolist()
+    primary = judgement.primary.tolist()
     needs = []
     for row in rows.tolist():
-        segment = belief.segments[row]
-        primary = TREATMENTS[judgement.primary[row]]
-        work = frozenset(
-            treatment
-            for treatment, is_called in zip(TREATMENTS, judgement.work[:, row], strict=True)
-            if is_called
-        )
-        before, after = sequence(primary, work)
+        segment_id, treatment = belief.segments[row].id, TREATMENTS[primary[row]]
+        before, after = wording.sequence(row)
         needs.append(
             Need(
-                id=f"{segment.id}-{primary.value}",
-                segment_id=segment.id,
-                treatment=primary,
-                cause=cause_of(judgement, row).cause,
-                reasons=_reasons(facts, judgement, row, int(n_requests[row])),
-                urgency=round(float(pressing[row]), 4),
-                benefit=tuple(
-                    BenefitPart(name, round(hours, 3))
-                    for name, hours in zip(PARTS, parts[:, row].tolist(), strict=True)
-                    if hours > 0
+                f"{segment_id}-{treatment.value}",
+                segment_id,
+                treatment,
+                wording.cause(row),
+                wording.reasons(row),
+                urgent[row],
+                tuple(
+                    BenefitPart(name, share)
+                    for name, share in zip(PARTS, hours[row], strict=True)
+                    if share > 0
                 ),
-                prerequisites=before,
-                assumed=_assumed(belief, row, policy),
-                policy_version=policy.version,
-                follow_ups=after,
-                estimated_h=round(float(judgement.work_h_km[row] * length_km[row]), 2),
+                before,
+                wording.assumed(row),
+                policy.version,
+                after,
+                work_h[row],
             )
         )
     return tuple(needs)
-
-
-def _reasons(
-    facts: dict[str, Floats], judgement: Judgement, row: int, n_requests: int
-) -> tuple[Reason, ...]:
-    at = {name: float(values[row]) for name, values in facts.items()}
-    cause = cause_of(judgement, row)
-    reasons = [
-        Reason(rule.id, rule.text.format_map(at), rule.evidence, rule.source)
-        for rule in calls_for(judgement, row)
-    ]
-    reasons.append(
-        Reason(
-            cause.id,
-            f"{cause.cause[0].upper()}{cause.cause[1:]}. {cause.advice}",
-            cause.evidence,
-            cause.source,
-        )
-    )
-    if n_requests:
-        people = "A resident has" if n_requests == 1 else f"{n_requests} residents have"
-        reasons.append(Reason("requests", f"{people} asked for this road.", "common practice"))
-    return tuple(reasons)
-
-
-def _assumed(belief: Belief, row: int, policy: Policy) -> tuple[str, ...]:
-    segment, seen = belief.segments[row], belief.seen[row]
-    assumed = []
-    if seen is None:
-        assumed.append("Condition: nobody has surveyed this road; the default is used.")
-    elif seen.method in ("default", "estimated"):
-        assumed.append(f"Condition: {seen.note or 'estimated'} ({seen.method}).")
-    if belief.is_blading_assumed[row]:
-        days = policy.needs.assumed.days_since_blading
-        assumed.append(f"Last blading: not known; {days} days ago is assumed.")
-    if segment.adt_method in ("default", "estimated"):
-        assumed.append(f"Traffic: {segment.adt:.0f} vehicles a day ({segment.adt_method}).")
-    if segment.gravel_method == "default" and np.isnan(belief.measures["gravel_mm"][row]):
-        assumed.append("Gravel thickness: not measured; judged by its score.")
-    return tuple(assumed)
 
 
 def _requests(district: District, belief: Belief, today: date) -> Ints:

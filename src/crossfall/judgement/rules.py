@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.judgement.rulebase import CALLS, CAUSES, Call, Cause, Clause
+from crossfall.judgement.rulebase import CALLS, CAUSES, Clause
 from crossfall.model import Treatment
 from crossfall.model.policy.needs import CallPolicy, UsualWorkPolicy
 
@@ -108,11 +108,12 @@ _DRAINAGE_WORK = (T.CULVERT_CLEARING, T.DITCH_CLEANING)
 _CROWN_WORK = (T.RESHAPING, T.SCARIFY_REMIX)
 
 
-_SAYS_IT = {
+SAYS_IT = {
     T.BLADING: (T.RESHAPING, T.SCARIFY_REMIX),
     T.RESHAPING: (T.SCARIFY_REMIX,),
     T.SPOT_GRAVEL: (T.REGRAVELLING,),
 }
+"""Treatments whose own calls say all that those of the key would."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,23 +187,6 @@ def sequence(
     return tuple(before), tuple(each for each in others if each not in before)
 
 
-def calls_for(judgement: Judgement, row: int) -> tuple[Call, ...]:
-    """The calls that hold on one segment, those of its primary treatment first."""
-    primary = TREATMENTS[judgement.primary[row]]
-    holding = [
-        rule
-        for rule, holds in zip(CALLS, judgement.called[:, row], strict=True)
-        if holds
-        and (judgement.work[CODE[rule.treatment], row] or not _is_said(rule, judgement, row))
-    ]
-    return tuple(sorted(holding, key=lambda rule: rule.treatment is not primary))
-
-
-def cause_of(judgement: Judgement, row: int) -> Cause:
-    """The cause that names one segment's need."""
-    return CAUSES[judgement.cause[row]]
-
-
 def usual_h_km(usual: UsualWorkPolicy) -> Floats:
     """Usual hours for a kilometre of each of :data:`TREATMENTS` [h/km]."""
     return np.array(
@@ -211,11 +195,6 @@ def usual_h_km(usual: UsualWorkPolicy) -> Floats:
             for treatment in TREATMENTS
         ]
     )
-
-
-def _is_said(rule: Call, judgement: Judgement, row: int) -> bool:
-    """Whether a dearer treatment of the same fault is called for and says it better."""
-    return any(judgement.work[CODE[heavier], row] for heavier in _SAYS_IT.get(rule.treatment, ()))
 
 
 def _causes(primary: Ints, facts: dict[str, Floats], call: CallPolicy) -> Ints:
