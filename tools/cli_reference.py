@@ -71,11 +71,18 @@ def _option(parameter: inspect.Parameter, kind: Any, info: OptionInfo) -> tuple[
     if kind is not bool:
         told += f" `{info.metavar or _KINDS.get(kind, 'TEXT')}`"
     default = parameter.default
-    is_shown = default not in (None, False, inspect.Parameter.empty)
+    is_shown = default not in (None, False, "", inspect.Parameter.empty)
     return told, info.help or "", f"`{default}`" if is_shown else ""
 
 
-_KINDS = {int: "N", int | None: "N", float: "X", Path: "FILE", Path | None: "FILE"}
+_KINDS = {
+    int: "N",
+    int | None: "N",
+    float: "X",
+    float | None: "X",
+    Path: "FILE",
+    Path | None: "FILE",
+}
 
 
 if __name__ == "__main__":

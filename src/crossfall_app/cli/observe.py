@@ -42,7 +42,7 @@ def observe(
     km: Annotated[
         float | None, typer.Option(help="Where along it; a look without it is of all of it.")
     ] = None,
-    place: Annotated[
+    at: Annotated[
         str | None, typer.Option(metavar="LON,LAT", help="Or a place beside the roads.")
     ] = None,
     felt: Annotated[
@@ -83,7 +83,7 @@ def observe(
         rain_mm=convert(rain_in, "in", "mm") if rain_in is not None else rain_mm,
         road=road or "",
         at_m=None if km is None else convert(km, "km", "m"),
-        place=a_place(place, "place"),
+        place=a_place(at, "at"),
         observer=by or the_person(),
         note=note,
     )
