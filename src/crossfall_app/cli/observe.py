@@ -123,9 +123,9 @@ def load_limit(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """What the thaw advises of load limits, and what is posted; post one, or take one down.
+    """What the thaw advises of load limits, and what is posted.
 
-    Advice binds nobody. A limit holds once a named person of the posting authority has signed it;
+    With --axle-t one is posted, with --down one is taken down. Advice binds nobody. A limit holds once a named person of the posting authority has signed it;
     then the agency's own trucks obey it.
     """
     opened = the_workspace(folder, workspace)
@@ -177,9 +177,9 @@ def calibrate(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Fit how fast roads dry and drain, and how wet workable is, to the looks that were logged.
+    """Fit how roads dry and drain to the looks that were logged.
 
-    Half of the looks are kept out of the fit and judge it. Nothing changes without --accept, which
+    How fast they dry, how fast they drain, and how wet workable is. Half of the looks are kept out of the fit and judge it. Nothing changes without --accept, which
     puts a new policy version in force.
     """
     opened = the_workspace(folder, workspace)
