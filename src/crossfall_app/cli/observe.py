@@ -125,8 +125,9 @@ def load_limit(
 ) -> None:
     """What the thaw advises of load limits, and what is posted.
 
-    With --axle-t one is posted, with --down one is taken down. Advice binds nobody. A limit holds once a named person of the posting authority has signed it;
-    then the agency's own trucks obey it.
+    With --axle-t one is posted, with --down one is taken down. Advice binds nobody. A limit holds
+    once a named person of the posting authority has signed it; then the agency's own trucks obey
+    it.
     """
     opened = the_workspace(folder, workspace)
     from crossfall.workflow import morning
@@ -179,8 +180,9 @@ def calibrate(
 ) -> None:
     """Fit how roads dry and drain to the looks that were logged.
 
-    How fast they dry, how fast they drain, and how wet workable is. Half of the looks are kept out of the fit and judge it. Nothing changes without --accept, which
-    puts a new policy version in force.
+    How fast they dry, how fast they drain, and how wet workable is. Half of the looks are kept out
+    of the fit and judge it. Nothing changes without --accept, which puts a new policy version in
+    force.
     """
     opened = the_workspace(folder, workspace)
     from crossfall.judgement.calibrate import calibrate_moisture
