@@ -16,6 +16,7 @@ from crossfall.model import (
     Condition,
     District,
     Fleet,
+    HaulAgreement,
     Hazard,
     Network,
     Node,
@@ -201,6 +202,23 @@ def test_needs_are_sorted_by_worth_and_ids_are_stable() -> None:
     assert needs == find_needs(district, today=TODAY)[0]
     later, _ = find_needs(district, today=TODAY + timedelta(days=1))
     assert {need.id for need in needs} <= {need.id for need in later}
+
+
+def test_a_haul_wears_its_route_while_it_runs() -> None:
+    haul = HaulAgreement("h", "A company", ("s0",), SEEN, TODAY, tonnes=20_000.0)
+    looks = (_look("s0"), _look("s1"))
+    district = _district(_segment(0), _segment(1), conditions=looks, haul_agreements=(haul,))
+    hauled, quiet = _now(district, 0), _now(district, 1)
+    assert hauled.deformation < quiet.deformation
+    before = replace(haul, first_day=SEEN - timedelta(60), last_day=SEEN - timedelta(1))
+    assert _now(replace(district, haul_agreements=(before,))).deformation == quiet.deformation
+
+
+def test_stretches_of_a_segment_are_joined() -> None:
+    good, bad = _look(to_m=800.0, deformation=4.5), _look(from_m=800.0, deformation=2.5)
+    district = _district(_segment(0), conditions=(good, bad))
+    whole = _district(_segment(0), conditions=(_look(deformation=3.5),))
+    assert _now(district).deformation == pytest.approx(_now(whole).deformation, abs=1e-3)
 
 
 def test_paved_and_foreign_roads_are_left_out() -> None:

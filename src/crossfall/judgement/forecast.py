@@ -23,6 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.formulas.gravel_loss import yearly_loss
+from crossfall.judgement.haul import HaulTraffic, haul_traffic
+from crossfall.judgement.looks import whole_looks
 from crossfall.judgement.rain import RainTable, rain_table
 from crossfall.judgement.rating import MEASURES, SCORES, weigh_measures
 from crossfall.judgement.restore import GRADER_WORK, restore
@@ -84,6 +86,8 @@ class Belief:
     gravel_loss_mm: Floats
     """Believed gravel loss [mm/yr]."""
     rain: RainTable
+    haul: HaulTraffic
+    """Trucks that agreements bring for a time."""
 
     @property
     def n(self) -> int:
@@ -102,12 +106,16 @@ def believe(district: District, today: date) -> Belief:
     """
     segments = district.network.maintained
     row_of = {segment.id: row for row, segment in enumerate(segments)}
+    looks = whole_looks(
+        district.conditions, district.network, look_share=district.policy.entry.look_share
+    )
     belief = _at_last_look(
         segments,
-        _latest(district.conditions, row_of, today),
+        _latest(looks, row_of, today),
         district.weather,
         today,
         district.policy,
+        haul_traffic(segments, district.haul_agreements, district.policy.haul),
     )
     for works in _work_rounds(district.records, row_of, belief, today):
         rows = np.fromiter(works.keys(), dtype=np.int64, count=len(works))
@@ -130,7 +138,8 @@ def believe_default(
 ) -> Belief:
     """The first week's belief: defaults aged since blading; bad roads as they are said to be."""
     segments = network.maintained
-    belief = _at_last_look(segments, {}, (), today, policy)
+    no_haul = haul_traffic(segments, (), policy.haul)
+    belief = _at_last_look(segments, {}, (), today, policy, no_haul)
     for row, segment in enumerate(segments):
         bladed_on = last_bladed.get(segment.id)
         if bladed_on is not None:
@@ -146,7 +155,8 @@ def believe_default(
 def ride_after(belief: Belief, days: float, policy: Policy) -> Floats:
     """Scores (score, segment) after ``days`` more days of the same traffic and mean rain."""
     rain = belief.rain.mean_by_segment * days
-    exposure = _exposure(belief, np.arange(belief.n), np.full(belief.n, days), rain, policy)
+    until = belief.day + days
+    exposure = _exposure(belief, np.arange(belief.n), until, rain, policy)
     return 1 + (belief.scores - 1) * np.exp(-exposure)
 
 
@@ -209,6 +219,7 @@ def _at_last_look(
     weather: Sequence[WeatherRecord],
     today: date,
     policy: Policy,
+    haul: HaulTraffic,
 ) -> Belief:
     n, needs = len(segments), policy.needs
     assumed_day = float(today.toordinal() - needs.assumed.days_since_blading)
@@ -263,6 +274,7 @@ def _at_last_look(
         wear=adt * (1 + needs.ageing.heavy_extra * heavy),
         gravel_loss_mm=_gravel_loss(segments, adt, rain, policy.programme),
         rain=rain,
+        haul=haul,
     )
 
 
@@ -331,17 +343,23 @@ def _note_blading(belief: Belief, row: int, record: WorkRecord) -> None:
 def _age(belief: Belief, rows: Ints, until: Floats, policy: Policy) -> None:
     days = np.maximum(until - belief.day[rows], 0.0)
     rain = belief.rain.between(rows, belief.day[rows], until)
-    exposure = _exposure(belief, rows, days, rain, policy)
+    exposure = _exposure(belief, rows, until, rain, policy)
     belief.scores[:, rows] = 1 + (belief.scores[:, rows] - 1) * np.exp(-exposure)
     lost = belief.gravel_loss_mm[rows] * days / _DAYS_A_YEAR
     belief.measures["gravel_mm"][rows] = np.maximum(belief.measures["gravel_mm"][rows] - lost, 0.0)
     belief.day[rows] = np.maximum(until, belief.day[rows])
 
 
-def _exposure(belief: Belief, rows: Ints, days: Floats, rain: Floats, policy: Policy) -> Floats:
-    """Exposure of each score (score, row); gravel's is what its yearly loss makes of it."""
+def _exposure(belief: Belief, rows: Ints, until: Floats, rain: Floats, policy: Policy) -> Floats:
+    """Exposure of each score (score, row) from its day to ``until``.
+
+    Gravel's is what its yearly loss makes of it.
+    """
     ageing, scoring = policy.needs.ageing, policy.needs.scoring
-    wear = belief.wear[rows] / 100
+    since = belief.day[rows]
+    days = np.maximum(until - since, 0.0)
+    trucks = belief.haul.between(rows, since, until)
+    wear = (belief.wear[rows] + (1 + ageing.heavy_extra) * trucks) / 100
     first, last = scoring.gravel_knots[0], scoring.gravel_knots[-1]
     score_per_mm = (last[1] - first[1]) / (last[0] - first[0])
     lost = score_per_mm * belief.gravel_loss_mm[rows] * days / _DAYS_A_YEAR

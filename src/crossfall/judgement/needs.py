@@ -129,13 +129,16 @@ def first_week_conditions(
 
 def facts_of(belief: Belief) -> dict[str, Floats]:
     """The belief as the facts that rules speak of."""
-    adt = np.array([segment.adt for segment in belief.segments])
+    today = np.full(belief.n, float(belief.today.toordinal()))
+    trucks = belief.haul.between(np.arange(belief.n), today, today + 1)
+    adt = np.array([segment.adt for segment in belief.segments]) + trucks
     days = belief.days_since_blading
     facts = {name: belief.scores[row] for row, name in enumerate(SCORES)}
     facts |= {name: belief.measures[name] for name in MEASURES}
     facts |= {name: belief.flags[name].astype(float) for name in FLAGS}
     facts["adt"] = adt
-    facts["heavy_adt"] = adt * np.array([segment.heavy_share for segment in belief.segments])
+    share = np.array([segment.heavy_share for segment in belief.segments])
+    facts["heavy_adt"] = (adt - trucks) * share + trucks
     facts["grade_pct"] = np.array([segment.grade_pct for segment in belief.segments])
     facts["days_since_blading"] = days
     facts["vehicles_since_blading"] = adt * days
