@@ -167,7 +167,7 @@ def test_us_agency_reads_feet(planned_office, superintendent, settings):
 def test_cards_and_paper(planned_office, superintendent):
     assert "Light blading Road 0" in _text(superintendent, "/cards/")
     text = _text(superintendent, "/cards/1/")
-    assert "Watch out" in text
+    assert "Before you start" in text
     assert "set signs" in text
     for address in ("/cards/1.pdf", "/cards.pdf", "/cards.pdf?day=2026-05-12"):
         answer = superintendent.get(address)

@@ -68,7 +68,8 @@ def _height_pt(data: dict[str, Any], column_lines: float) -> float:
         11.1 * cautions
         + 12.6 * column_lines
         + 17.5 * _lines(data["title"], 34)
-        + 27.5 * _lines(data["assumed"] + data["cost"], _WIDE_CHARS)
+        + 27.5 * _lines(data["assumed"] + data["cost"] + data["issued"], _WIDE_CHARS)
+        + (24 if data["withdrawn"] else 0)
         + 68.9 * math.ceil(len(data["actuals"]) / 4)
         + (14.5 * stakes + 42 if stakes else 0)
         + 40

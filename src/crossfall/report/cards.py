@@ -134,6 +134,8 @@ def card_data(
         "stakes": _stake_columns(card, system),
         "stake_note": _stake_note(card, system),
         "cost": cost_words(card.cost),
+        "issued": _issued(card),
+        "withdrawn": _withdrawn(card),
         "assumed": reword("; ".join(each.rstrip(".") for each in card.assumed), system),
         "map": sketch_svg(
             card.sketch,
@@ -183,6 +185,22 @@ def _where(card: JobCard, system: System) -> str:
     for at_m in (card.from_m, card.to_m):
         text = text.replace(metres(at_m), "\N{NO-BREAK SPACE}".join(figure(at_m, "m", system)))
     return reword(text, system)
+
+
+def _issued(card: JobCard) -> str:
+    """Who stands for the card, since when, and the first digits of its seal."""
+    if not card.approved_by or card.approved_at is None:
+        return ""
+    day = f"{card.approved_at:%a} {card.approved_at.day} {card.approved_at:%b %Y %H:%M}"
+    confirmed = f", confirmed by {card.confirmed_by}" if card.confirmed_by else ""
+    seal = f", seal {card.seal[:12]}" if card.seal else ""
+    return f"by {card.approved_by} on {day}{confirmed}{seal}"
+
+
+def _withdrawn(card: JobCard) -> str:
+    if card.status != "withdrawn":
+        return ""
+    return card.withdrawn_because or "no reason was given"
 
 
 @cache

@@ -6,6 +6,7 @@ of the same number takes its place.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
@@ -56,11 +57,13 @@ def list_cards(
     return tuple(convert.card_to_noun(row) for row in rows)
 
 
-def load_card(number: int) -> nouns.JobCard:
-    """The newest version of one card."""
-    row = models.JobCard.objects.filter(number=number).order_by("-version").first()
+def load_card(number: int, version: int | None = None) -> nouns.JobCard:
+    """One card: its newest version, or the one that is asked for."""
+    rows = models.JobCard.objects.filter(number=number).order_by("-version")
+    row = (rows if version is None else rows.filter(version=version)).first()
     if row is None:
-        raise InputError(f"card {number} is unknown")
+        told = "" if version is None else f", version {version}"
+        raise InputError(f"card {number}{told} is unknown")
     return convert.card_to_noun(row)
 
 
@@ -86,6 +89,48 @@ def card_obstacles(number: int) -> tuple[Obstacle, ...]:
     """What stands against issuing the newest version of a card now."""
     row = _row(number)
     return _obstacles(row, convert.card_to_noun(row), "")
+
+
+def card_stretch(number: int) -> tuple[str, float, float]:
+    """Segment, and from where to where on it, that a card's work covers [m]."""
+    row = _row(number)
+    card = convert.card_to_noun(row)
+    _, stage = _work(row, card)
+    if stage is None:
+        return card.segment_id, card.from_m, card.to_m
+    return stage.segment_id, stage.from_m, stage.to_m
+
+
+def held_up(cards: Iterable[nouns.JobCard]) -> dict[int, tuple[Obstacle, ...]]:
+    """Of some drafts, by number, those that cannot be issued now, and why; asked all at once."""
+    drafts = [card for card in cards if card.status == "draft"]
+    segments = {card.segment_id for card in drafts}
+    plans = {card.plan_id for card in drafts}
+    jobs: dict[tuple[str, str], nouns.Job] = {}
+    for plan in plans:
+        found = convert.JOB.of(models.Job.objects.filter(plan__key=plan))
+        jobs |= {(plan, job.id): job for job in found}
+    features, clearances, dust = (
+        _by_segment(mapping, segments)
+        for mapping in (convert.FEATURE, convert.CLEARANCE, convert.DUST)
+    )
+    held = {}
+    for card in drafts:
+        job = jobs.get((card.plan_id, card.job_id))
+        stage = next((s for s in (job.stages if job else ()) if s.id == card.stage_id), None)
+        if job is None or stage is None:
+            continue
+        against = obstacles(
+            card,
+            job,
+            stage,
+            features=features.get(card.segment_id, ()),
+            clearances=clearances.get(card.segment_id, ()),
+            dust=dust.get(card.segment_id, ()),
+        )
+        if against:
+            held[card.number] = against
+    return held
 
 
 def issue_card(
@@ -271,6 +316,13 @@ def _work(row: Any, card: nouns.JobCard) -> tuple[nouns.Job | None, nouns.Stage 
 
 def _of_segment(mapping: convert.Mapping[Any], card: nouns.JobCard) -> tuple[Any, ...]:
     return mapping.of(mapping.table.objects.filter(segment_id=card.segment_id).order_by("pk"))
+
+
+def _by_segment(mapping: convert.Mapping[Any], segments: set[str]) -> dict[str, tuple[Any, ...]]:
+    found: dict[str, tuple[Any, ...]] = {}
+    for noun in mapping.of(mapping.table.objects.filter(segment_id__in=segments).order_by("pk")):
+        found[noun.segment_id] = (*found.get(noun.segment_id, ()), noun)
+    return found
 
 
 def _clock(text: str) -> str:

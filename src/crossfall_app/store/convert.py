@@ -18,6 +18,7 @@ from typing import Any, Generic, TypeVar, get_type_hints
 
 from cattrs.preconf.json import make_converter
 from django.db import models as db
+from django.utils import timezone
 
 from crossfall import model as nouns
 from crossfall.errors import InputError, WorkspaceError
@@ -305,6 +306,8 @@ def card_to_noun(row: models.JobCard) -> nouns.JobCard:
         )
     card = CONVERTER.structure({"status": row.status, **json.loads(row.body)}, nouns.JobCard)
     course = {name: getattr(row, name) for name in _COURSE}
+    if row.approved_at is not None:
+        course["approved_at"] = timezone.localtime(row.approved_at)
     return replace(card, **course, seal=row.sha256)
 
 

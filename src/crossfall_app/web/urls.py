@@ -49,4 +49,8 @@ urlpatterns = [
     path("cards/<int:number>/", cards.card, name="card"),
     path("cards/<int:number>/<slug:name>.svg", cards.drawing, name="card-drawing"),
     path("cards/<int:number>.pdf", cards.card_pdf, name="card-pdf"),
+    path("cards/issue/", cards.issue, name="cards-issue"),
+    path("cards/<int:number>/withdraw/", cards.withdraw, name="card-withdraw"),
+    path("cards/<int:number>/again/", cards.write_anew, name="card-again"),
+    path("cards/<int:number>/clearance/", cards.put_on_file, name="card-clearance"),
 ]
