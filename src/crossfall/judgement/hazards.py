@@ -7,10 +7,15 @@ graded once it is safe.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from typing import get_args
 
-from crossfall.model import District, Hazard
+from crossfall.errors import InputError
+from crossfall.model import District, Hazard, Network
+from crossfall.model.condition import HazardKind
+from crossfall.network.spots import spot_on
 
 _ROAD_IS_GONE = frozenset({"washout", "culvert_collapse"})
 
@@ -31,6 +36,43 @@ class HazardNotice:
     is_secured: bool
     stops_routine_work: bool
     text: str
+
+
+def report_hazard(
+    network: Network,
+    *,
+    kind: str,
+    road: str,
+    at_m: float | None,
+    noticed_at: datetime,
+    by: str,
+    note: str = "",
+    now: datetime,
+    taken: Iterable[str] = (),
+) -> Hazard:
+    """A hazard as somebody reports it, with a key of its own beside those ``taken``.
+
+    Raises
+    ------
+    InputError
+        If the kind or the road is unknown, nobody reports it, or it is noticed after ``now``.
+    """
+    if kind not in get_args(HazardKind):
+        raise InputError(f"kind is {kind!r}; expected {', '.join(get_args(HazardKind))}")
+    if not by.strip():
+        raise InputError("by is empty; say who noticed it")
+    if noticed_at > now:
+        raise InputError(f"noticed_at is {noticed_at:%Y-%m-%d %H:%M}, after now")
+    spot = spot_on(network, road, at_m)
+    return Hazard(
+        id=_free_key(f"HZ-{noticed_at:%Y%m%d}", taken),
+        segment_id=spot.segment_id,
+        at_m=round(spot.at_m, 1),
+        kind=kind,  # type: ignore[arg-type]
+        noticed_at=noticed_at,
+        note=note.strip(),
+        noticed_by=by.strip(),
+    )
 
 
 def open_hazards(district: District, *, today: date) -> tuple[HazardNotice, ...]:
@@ -60,6 +102,17 @@ def open_hazards(district: District, *, today: date) -> tuple[HazardNotice, ...]
     return tuple(sorted(notices, key=lambda each: (each.is_secured, each.hazard.noticed_at)))
 
 
+def hazard_label(kind: HazardKind) -> str:
+    """The words for a kind.
+
+    Examples
+    --------
+    >>> hazard_label("culvert_collapse")
+    'Collapsed culvert'
+    """
+    return _WORDS[kind]
+
+
 def closed_by_hazard(district: District, *, today: date) -> frozenset[str]:
     """Ids of segments that get no routine need until their washout or culvert is repaired."""
     return frozenset(
@@ -73,3 +126,11 @@ def _is_open(hazard: Hazard, today: date) -> bool:
     if hazard.noticed_at.date() > today:
         return False
     return hazard.repaired_at is None or hazard.repaired_at.date() > today
+
+
+def _free_key(stem: str, taken: Iterable[str]) -> str:
+    known = set(taken)
+    number = 1
+    while f"{stem}-{number}" in known:
+        number += 1
+    return f"{stem}-{number}"

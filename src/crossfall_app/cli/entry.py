@@ -17,11 +17,17 @@ import typer
 from crossfall.errors import Cancelled, CrossfallError, InfeasibleError
 from crossfall_app.cli.ask import COMMANDS as ASK
 from crossfall_app.cli.bring import COMMANDS as BRING
+from crossfall_app.cli.dangers import COMMANDS as HAZARD
+from crossfall_app.cli.dangers import GROUP_HELP as HAZARD_HELP
 from crossfall_app.cli.gravel import COMMANDS as GRAVEL
 from crossfall_app.cli.gravel import GROUP_HELP as GRAVEL_HELP
 from crossfall_app.cli.hand_out import COMMANDS as HAND_OUT
+from crossfall_app.cli.hauls import COMMANDS as HAUL
+from crossfall_app.cli.hauls import GROUP_HELP as HAUL_HELP
 from crossfall_app.cli.keep import COMMANDS as KEEP
 from crossfall_app.cli.lay_out import COMMANDS as LAY_OUT
+from crossfall_app.cli.residents import COMMANDS as REQUESTS
+from crossfall_app.cli.residents import GROUP_HELP as REQUESTS_HELP
 from crossfall_app.cli.speak import complain, remark, say
 from crossfall_app.cli.start import COMMANDS as START
 from crossfall_app.cli.week import COMMANDS as WEEK
@@ -44,7 +50,12 @@ def build() -> typer.Typer:
         rich_markup_mode=None,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
-    groups = {"gravel": GRAVEL_HELP}
+    groups = {
+        "gravel": GRAVEL_HELP,
+        "hazard": HAZARD_HELP,
+        "requests": REQUESTS_HELP,
+        "haul": HAUL_HELP,
+    }
     inner: dict[str, typer.Typer] = {}
     for name, command, is_hidden in every_command():
         group, _, within = name.rpartition(" ")
@@ -57,7 +68,19 @@ def build() -> typer.Typer:
 
 def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
     """Name, function, and whether it is kept out of the help."""
-    return (*START, *BRING, *ASK, *WEEK, *LAY_OUT, *GRAVEL, *HAND_OUT, *KEEP)
+    return (
+        *START,
+        *BRING,
+        *ASK,
+        *WEEK,
+        *LAY_OUT,
+        *GRAVEL,
+        *HAZARD,
+        *REQUESTS,
+        *HAUL,
+        *HAND_OUT,
+        *KEEP,
+    )
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import getpass
 import os
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -136,3 +136,21 @@ def usual_first_day(workspace: Workspace) -> date:
 
     invented: Any = repository.agency().invented_today
     return invented or workspace.today()
+
+
+def usual_moment(workspace: Workspace, text: str | None = None, name: str = "at") -> datetime:
+    """A moment as people type it, in the agency's own time; this moment when left out.
+
+    Raises
+    ------
+    InputError
+        If it is not a time of a day.
+    """
+    now = workspace.now()
+    if text is None:
+        return datetime.combine(usual_first_day(workspace), now.time(), now.tzinfo)
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"{name} is {text!r}; expected a time such as 2026-05-12T07:30") from None
+    return when if when.tzinfo is not None else when.replace(tzinfo=now.tzinfo)

@@ -130,7 +130,7 @@ def take_in_photos(
                 names.append(photo.name)
             else:
                 names.append(name)
-        changed.append(replace(look, photos=tuple(names)) if look.photos else look)
+        changed.append(replace(look, photos=tuple(dict.fromkeys(names))) if look.photos else look)
     return tuple(changed), tuple(taken.values())
 
 

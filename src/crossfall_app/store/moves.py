@@ -115,6 +115,28 @@ def answer_requests(
     return tuple(answered)
 
 
+def book_record(record_id: str, agreement_id: str, *, by: str) -> nouns.WorkRecord:
+    """Book work to a haul agreement; work that is booked already stays where it is."""
+    with transaction.atomic():
+        row = models.WorkRecord.objects.select_for_update().filter(key=record_id).first()
+        if row is None:
+            raise InputError(f"record {record_id!r} is unknown")
+        if row.agreement_key is not None:
+            raise InputError(f"record {record_id!r} is booked to {row.agreement_key} already")
+        agreement = models.HaulAgreement.objects.filter(key=agreement_id).first()
+        if agreement is None:
+            raise InputError(f"agreement {agreement_id!r} is unknown; see: crossfall haul list")
+        if row.segment_id not in agreement.segment_ids:
+            raise InputError(
+                f"record {record_id!r} is of segment {row.segment_id}, which is not on the route of"
+                f" {agreement_id}"
+            )
+        row.agreement_key = agreement_id
+        row.save(update_fields=["agreement_key"])
+        audit.note("book", "workrecord", record_id, who=by, after={"agreement": agreement_id})
+    return convert.RECORD.to_noun(getattr(row, name) for name in convert.RECORD.names)
+
+
 def _request(key: str) -> models.Request:
     row: models.Request | None = models.Request.objects.select_for_update().filter(key=key).first()
     if row is None:

@@ -48,6 +48,7 @@ from crossfall_app.store.material_rows import (
 )
 from crossfall_app.store.moves import (
     answer_requests,
+    book_record,
     move_hazard,
     place_request,
     take_down_posting,
@@ -95,6 +96,7 @@ __all__ = [
     "add_tickets",
     "agency",
     "answer_requests",
+    "book_record",
     "card_history",
     "card_obstacles",
     "card_stretch",
