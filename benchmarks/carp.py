@@ -169,7 +169,9 @@ def bound_of(instance: Instance, seconds: float) -> int:
     return int(instance.cost[instance.demand > 0].sum()) + int(np.ceil(driving - 1e-6))
 
 
-def solve(instance: Instance, *, seconds: float, seed: int, bound: int) -> tuple[int, float, float]:
+def solve(
+    instance: Instance, *, seconds: float, seed: int, bound: int, n_searches: int
+) -> tuple[int, float, float]:
     """Best cost found, wall and CPU seconds."""
     tables = tables_for(instance)
     n = tables.ok.shape[0]
@@ -194,6 +196,7 @@ def solve(instance: Instance, *, seconds: float, seed: int, bound: int) -> tuple
             seconds=seconds,
             seed=seed,
             iterations=None,
+            n_searches=n_searches,
             progress=quiet,
             tuning=Tuning(),
             scale=float(instance.cost[instance.demand > 0].mean()),
@@ -211,6 +214,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=10.0)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--bound-seconds", type=float, default=20.0)
+    parser.add_argument("--searches", type=int, default=2, help="searches side by side")
     parser.add_argument("--only", default="", help="only files whose names begin with this")
     parser.add_argument("--json", action="store_true", help="one JSON line for each instance")
     given = parser.parse_args()
@@ -218,14 +222,20 @@ def main() -> None:
     paths = [path for path in paths if path.stem.startswith(given.only)]
     if not paths:
         raise SystemExit(f"{given.path}: no instance (*.dat) there")
-    solve(read_instance(paths[0]), seconds=0.01, seed=1, bound=0)
+    solve(read_instance(paths[0]), seconds=0.01, seed=1, bound=0, n_searches=1)
     rows = []
     for path in paths:
         instance = read_instance(path)
         began = time.perf_counter()
         bound = bound_of(instance, given.bound_seconds) if given.bound_seconds > 0 else 0
         bound_s = time.perf_counter() - began
-        cost, wall, cpu = solve(instance, seconds=given.seconds, seed=given.seed, bound=bound)
+        cost, wall, cpu = solve(
+            instance,
+            seconds=given.seconds,
+            seed=given.seed,
+            bound=bound,
+            n_searches=given.searches,
+        )
         known = instance.best_known
         row = {
             "name": instance.name,

@@ -23,11 +23,12 @@ from scipy.sparse import csr_array
 
 from crossfall.dispatch.lp import row_prices
 from crossfall.dispatch.problem import Problem
+from crossfall.dispatch.turns import block_turns, dead_end_turns
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-_N_LEVELS = 8
+_N_LEVELS = 16
 _MOST_VARIABLES = 300_000
 
 
@@ -52,13 +53,22 @@ class _Programme:
 
 
 def upper_bound(
-    problem: Problem, *, seconds: float = 10.0, check: Callable[[], None] = lambda: None
+    problem: Problem,
+    *,
+    seconds: float = 10.0,
+    in_blocks: bool = False,
+    check: Callable[[], None] = lambda: None,
 ) -> Bound:
-    """No plan under the problem's rules is worth more than this."""
+    """No plan under the problem's rules is worth more than this.
+
+    ``in_blocks`` counts the turns of plans that keep a stage's passes in the declared blocks; by
+    default only turns at dead ends count, which no plan avoids.
+    """
+    takes = problem.work_min + (block_turns(problem) if in_blocks else dead_end_turns(problem))
     group_of = _groups(problem)
     n_groups = int(group_of.max(initial=-1)) + 1
     first = np.array([int(np.flatnonzero(group_of == g)[0]) for g in range(n_groups)], np.int64)
-    gain = _gain(problem)[:, first]
+    gain = (problem.worth_h - problem.policy.hour_price / 60 * takes[:, None])[:, first]
     is_worth = gain > 0
     for before in problem.after:
         # Work that others wait for may be done at a loss
@@ -67,13 +77,13 @@ def upper_bound(
     if stage.size == 0:
         return Bound(0.0, 0, np.zeros(len(problem.shifts)))
     check()
-    programme = _programme(problem, stage, group, gain[stage, group], group_of)
+    programme = _programme(problem, takes, stage, group, gain[stage, group], group_of)
     if stage.size <= _MOST_VARIABLES:
         prices = row_prices(programme.gain, programme.rows, programme.most, seconds=seconds)
     else:
         prices = np.zeros(programme.most.size)
     limit = dual_value(programme, prices)
-    plain = _knapsack(problem, stage, gain[stage, group])
+    plain = _knapsack(problem, takes, stage, gain[stage, group])
     group_price = prices[programme.group_row]
     return Bound(min(limit, plain), int(stage.size), group_price[group_of])
 
@@ -83,11 +93,6 @@ def dual_value(programme: _Programme, prices: Floats) -> float:
     y = np.maximum(prices, 0.0)
     left = programme.gain - programme.rows.T @ y
     return float(programme.most @ y + np.maximum(left, 0.0).sum())
-
-
-def _gain(problem: Problem) -> Floats:
-    """Worth less the price of the blade-down minutes alone, shape (stage, shift) [h]."""
-    return problem.worth_h - problem.policy.hour_price / 60 * problem.work_min[:, None]
 
 
 def _groups(problem: Problem) -> Ints:
@@ -108,9 +113,8 @@ def _groups(problem: Problem) -> Ints:
 
 
 def _programme(
-    problem: Problem, stage: Ints, group: Ints, gain: Floats, group_of: Ints
+    problem: Problem, takes: Floats, stage: Ints, group: Ints, gain: Floats, group_of: Ints
 ) -> _Programme:
-    work = problem.work_min
     usable = np.array([shift.usable_min for shift in problem.shifts])
     n_groups = int(group_of.max()) + 1
     entries: list[tuple[Ints, Floats]] = []
@@ -123,12 +127,12 @@ def _programme(
         members = np.flatnonzero(group == g)
         shifts = np.flatnonzero(group_of == g)
         group_row[g] = len(most)
-        entries.append((members, work[stage[members]]))
+        entries.append((members, takes[stage[members]]))
         most.append(float(usable[shifts].sum()))
         away = _away(problem, int(shifts[0]))[stage[members]]
         for level in _levels(away):
             beyond = members[away >= level]
-            entries.append((beyond, work[stage[beyond]]))
+            entries.append((beyond, takes[stage[beyond]]))
             most.append(float(np.maximum(usable[shifts] - 2 * level, 0.0).sum()))
     _add_support(problem, stage, group, group_of, entries, most)
     _add_order(problem, stage, entries, most)
@@ -236,16 +240,15 @@ def _add_order(
                 most.append(0.0)
 
 
-def _knapsack(problem: Problem, stage: Ints, gain: Floats) -> float:
+def _knapsack(problem: Problem, takes: Floats, stage: Ints, gain: Floats) -> float:
     """All hours of the week filled with what is worth most for its minutes, one stage in part."""
     best = np.zeros(len(problem.stages))
     np.maximum.at(best, stage, gain)
     those = np.flatnonzero(best > 0)
-    those = those[np.argsort(-best[those] / problem.work_min[those], kind="stable")]
+    those = those[np.argsort(-best[those] / takes[those], kind="stable")]
     left = sum(shift.usable_min for shift in problem.shifts)
     share = np.clip(
-        (left - (np.cumsum(problem.work_min[those]) - problem.work_min[those]))
-        / problem.work_min[those],
+        (left - (np.cumsum(takes[those]) - takes[those])) / takes[those],
         0.0,
         1.0,
     )

@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import dijkstra
 from crossfall.dispatch.blocks import is_whole
 from crossfall.dispatch.cuts import Roadwork, least_driving
 from crossfall.dispatch.problem import Problem
+from crossfall.dispatch.turns import block_turns, dead_end_turns
 from crossfall.errors import InputError
 
 Floats = npt.NDArray[np.float64]
@@ -47,30 +48,9 @@ def least_hours(
     roadwork = roadwork_of(problem, dead_ends)
     found = least_driving(roadwork, seconds=seconds, check=check)
     base = float(problem.work_min.sum()) + found.driving
-    forced = sum(
-        max(_least_inside(problem, s), least)
-        for s, (_, least) in enumerate(zip(problem.stages, dead_ends, strict=True))
-    )
+    forced = float(block_turns(problem).sum())
     any_plan = base + float(dead_ends.sum())
     return HoursBound(any_plan / 60, (base + forced) / 60, found.n_cuts)
-
-
-def dead_end_turns(problem: Problem) -> Floats:
-    """Minutes of turning that each stage forces on any plan [min].
-
-    At a dead end whoever arrives must turn, and at least half of a stage's passes arrive there.
-    """
-    roads = problem.roads[0]
-    degree = np.bincount(roads.tail[roads.usable], minlength=roads.turn_min.size)
-    least = np.zeros(len(problem.stages))
-    for s, stage in enumerate(problem.stages):
-        i = roads.segment_index[stage.segment_id]
-        segment = problem.network.segments[i]
-        ends = {int(roads.tail[2 * i]), int(roads.head[2 * i])}
-        if len(ends) == 2 and not segment.is_oneway:
-            n_arrivals = (stage.n_passes + 1) // 2
-            least[s] = sum(roads.turn_min[v] * n_arrivals for v in ends if degree[v] == 1)
-    return np.where(np.isfinite(least), least, 0.0)
 
 
 def roadwork_of(problem: Problem, turns: Floats) -> Roadwork:
@@ -99,16 +79,3 @@ def roadwork_of(problem: Problem, turns: Floats) -> Roadwork:
     away[~np.isfinite(away)] = 0.0
     usable = max((shift.usable_min for shift in problem.shifts), default=0.0)
     return Roadwork(start, end, minutes, n_passes, supply, work, is_yard, away, usable)
-
-
-def _least_inside(problem: Problem, s: int) -> float:
-    """Fewest minutes of turns inside the blocks of one stage over all its options [min]."""
-    blocks = problem.blocks
-    least = np.inf
-    for first, second in zip(blocks.first_option[s], blocks.second_option[s], strict=True):
-        if first >= 0:
-            minutes = float(blocks.minutes[:, first].min())
-            if second >= 0:
-                minutes += float(blocks.minutes[:, second].min())
-            least = min(least, minutes)
-    return max(0.0, least - problem.stages[s].work_min) if np.isfinite(least) else 0.0

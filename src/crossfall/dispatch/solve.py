@@ -16,13 +16,15 @@ import numpy.typing as npt
 
 from crossfall.dispatch import kernel
 from crossfall.dispatch.kernel import Routes, Tables
+from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Problem
-from crossfall.dispatch.ruin import search
+from crossfall.dispatch.ruin import Undo, search
 from crossfall.dispatch.tables import copy_routes, routes_from, tables_of, undo_for
 from crossfall.model import Progress, quiet
 
 _BATCH_S = 0.2
 _ROUNDS_EACH = 200
+_FIRST_ROUNDS = 20
 
 
 @dataclass(frozen=True)
@@ -61,13 +63,16 @@ def improve(
     progress: Progress = quiet,
     tuning: Tuning | None = None,
     scale: float | None = None,
+    n_searches: int = 1,
 ) -> Solution:
     """Search from ``start`` (blocks of each shift) for ``seconds``, or exactly ``iterations``.
+
+    ``n_searches`` run side by side with seeds of their own; the best plan is taken.
 
     Raises
     ------
     Cancelled
-        If ``progress`` raises it; asked about every fifth of a second.
+        If ``progress`` raises it; asked about ten times a second.
     """
     return improve_tables(
         tables_of(problem),
@@ -76,6 +81,7 @@ def improve(
         seconds=seconds,
         seed=seed,
         iterations=iterations,
+        n_searches=n_searches,
         progress=progress,
         tuning=tuning or Tuning(),
         scale=scale,
@@ -90,6 +96,7 @@ def improve_tables(
     seconds: float,
     seed: int,
     iterations: int | None,
+    n_searches: int,
     progress: Progress,
     tuning: Tuning,
     scale: float | None = None,
@@ -98,51 +105,94 @@ def improve_tables(
     """As :func:`improve`, for tables built by hand.
 
     Temperatures are shares of ``scale``, or of the mean worth of a stage. ``note`` hears the best
-    worth so far after every batch and may raise to end the search.
+    worth so far now and then, and may raise to end the search.
     """
-    now = routes_from(tables, support_h, start)
-    order = np.argsort(tables.keys[0], kind="stable")
-    rng = np.array([(seed * 2654435761 + 88172645463325252) % 2**64 or 1], dtype=np.uint64)
-    kernel.fill(tables, now, order, rng)
-    best, undo = copy_routes(now), undo_for(now)
-    score = kernel.worth_of(tables, now)
-    scores = np.array([score, score])
     if scale is None:
         worths = tables.worth[tables.ok] if tables.ok.any() else np.ones(1)
         scale = float(np.abs(worths).mean()) or 1.0
-    began = time.monotonic()
-    done, share, each = 0, 0.0, _ROUNDS_EACH
-    n_seeds = int(tables.seeds.size)
-    while n_seeds and share < 1.0:
-        heat = scale * tuning.first_heat * (tuning.last_heat / tuning.first_heat) ** share
-        n_rounds = each if iterations is None else min(_ROUNDS_EACH, iterations - done)
-        batch = time.monotonic()
+    searches = [
+        _Search(tables, support_h, start, seed + 7919 * k, seconds, iterations, tuning, scale)
+        for k in range(n_searches)
+    ]
+
+    def ask() -> None:
+        best = max(each.scores[1] for each in searches)
+        note(float(best))
+        progress(min(each.share for each in searches), f"Best plan so far is worth {best:.1f} h")
+
+    def stop() -> None:
+        for each in searches:
+            each.is_stopped = True
+
+    found = patiently([each.run for each in searches], ask, stop=stop)
+    return max(found, key=lambda solution: solution.worth_h)
+
+
+class _Search:
+    """One search with its own numbers; runs without holding up the others."""
+
+    def __init__(
+        self,
+        tables: Tables,
+        support_h: npt.NDArray[np.float64],
+        start: Sequence[Sequence[int]],
+        seed: int,
+        seconds: float,
+        iterations: int | None,
+        tuning: Tuning,
+        scale: float,
+    ) -> None:
+        self.tables, self.support_h, self.start = tables, support_h, start
+        self.seconds, self.iterations = seconds, iterations
+        self.tuning, self.scale = tuning, scale
+        self.rng = np.array([(seed * 2654435761 + 88172645463325252) % 2**64 or 1], np.uint64)
+        self.scores = np.full(2, -np.inf)
+        self.share = 0.0
+        self.is_stopped = False
+
+    def run(self) -> Solution:
+        """Search until time or rounds are used up."""
+        tables = self.tables
+        now = routes_from(tables, self.support_h, self.start)
+        order = np.argsort(tables.keys[0], kind="stable")
+        kernel.fill(tables, now, order, self.rng)
+        best, undo = copy_routes(now), undo_for(now)
+        self.scores[:] = kernel.worth_of(tables, now)
+        began = time.monotonic()
+        done, each = 0, _FIRST_ROUNDS if self.iterations is None else _ROUNDS_EACH
+        while tables.seeds.size and self.share < 1.0 and not self.is_stopped:
+            n_rounds = each if self.iterations is None else min(each, self.iterations - done)
+            batch = time.monotonic()
+            self._rounds(now, undo, best, n_rounds)
+            done += n_rounds
+            if self.iterations is None:
+                spent = max(time.monotonic() - batch, 1e-6)
+                each = max(1, int(n_rounds * min(4.0, _BATCH_S / spent)))
+                self.share = min(1.0, (time.monotonic() - began) / max(self.seconds, 1e-9))
+            else:
+                self.share = min(1.0, done / max(1, self.iterations))
+        for h in range(best.load.size):
+            kernel.refresh(tables.ways, best.lines, h)
+        kernel.fill(tables, best, order, self.rng)
+        return solution_of(tables, best, done)
+
+    def _rounds(self, now: Routes, undo: Undo, best: Routes, n_rounds: int) -> None:
+        tuning = self.tuning
+        heat = tuning.first_heat * (tuning.last_heat / tuning.first_heat) ** self.share
         search(
-            tables,
+            self.tables,
             now,
             undo,
             best,
-            rng,
+            self.rng,
             n_rounds,
-            heat,
+            heat * self.scale,
             tuning.n_away,
             tuning.blink,
-            scores,
+            self.scores,
         )
-        done += n_rounds
-        spent = time.monotonic() - batch
-        each = max(1, int(n_rounds * min(4.0, _BATCH_S / max(spent, 1e-6))))
-        scores[0] = kernel.worth_of(tables, now)
-        if iterations is None:
-            share = (time.monotonic() - began) / max(seconds, 1e-9)
-        else:
-            share = done / max(1, iterations)
-        note(float(scores[1]))
-        progress(min(1.0, share), f"Best plan so far is worth {scores[1]:.1f} h")
-    for h in range(best.load.size):
-        kernel.refresh(tables.ways, best.lines, h)
-    kernel.fill(tables, best, order, rng)
-    return solution_of(tables, best, done)
+        # Sums of small changes drift; take stock afresh
+        self.scores[0] = kernel.worth_of(self.tables, now)
 
 
 def solution_of(tables: Tables, routes: Routes, n_rounds: int = 0) -> Solution:

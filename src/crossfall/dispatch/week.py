@@ -10,6 +10,7 @@ from crossfall.dispatch.baselines import best_per_hour, priority_first
 from crossfall.dispatch.bound import upper_bound
 from crossfall.dispatch.decode import bookings_of, itineraries_of
 from crossfall.dispatch.explain import TalkingGates, served_jobs, unserved_jobs
+from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.solve import Solution, improve
 from crossfall.errors import InputError
@@ -17,6 +18,7 @@ from crossfall.model import Fleet, Job, Network, Plan, Policy, Progress, quiet
 
 _BOUND_SHARE = 0.15
 _LEAST_SEARCH_S = 0.5
+_N_SEARCHES = 2
 
 
 def dispatch_week(
@@ -80,10 +82,14 @@ def dispatch_week(
         n_days=n_days,
         check=lambda: progress(0.0, "Travel times between jobs"),
     )
-    progress(0.05, "What any plan could reach at most")
-    bound = upper_bound(problem, seconds=max(1.0, _BOUND_SHARE * seconds))
-    progress(0.10, "A first plan, the most urgent first")
-    start = first_plan(problem)
+    (bound,) = patiently(
+        [lambda: upper_bound(problem, seconds=max(1.0, _BOUND_SHARE * seconds))],
+        lambda: progress(0.05, "What any plan could reach at most"),
+    )
+    (start,) = patiently(
+        [lambda: first_plan(problem)],
+        lambda: progress(0.10, "A first plan, the most urgent first"),
+    )
     left = max(_LEAST_SEARCH_S, seconds - (time.monotonic() - began))
     solution = improve(
         problem,
@@ -91,6 +97,7 @@ def dispatch_week(
         seconds=left,
         seed=seed,
         iterations=iterations,
+        n_searches=1 if iterations is not None else _N_SEARCHES,
         progress=lambda fraction, message: progress(0.10 + 0.85 * fraction, message),
     )
     plan = plan_of(
