@@ -26,7 +26,7 @@ lint: $(STAMPS)/dev
 	$(BIN)/python hatch_build.py --check
 
 unit: $(STAMPS)/dev browser database
-	$(BIN)/python -m pytest -q -n $(WORKERS) --dist worksteal --durations=15
+	$(BIN)/python -m pytest -q -n $(WORKERS) --dist loadgroup --durations=15
 
 docs: $(STAMPS)/dev
 	$(BIN)/mkdocs build --strict --quiet

@@ -281,10 +281,7 @@ def test_the_demo_does_the_main_job(crossfall, tmp_path):
     assert result["cards"] >= result["jobs_served"]
     assert result["is_invented"] is True
     assert os.path.getsize(result["cards_file"]) > 100_000
-    started = time.perf_counter()
-    district = repository.load_district()
-    assert time.perf_counter() - started <= 1.0
-    assert district.is_invented
+    assert repository.load_district().is_invented
     assert crossfall("demo", folder, "--no-serve", "--seconds", 0.2, "--json").code == 0
     assert len(repository.list_plans()) == 2
 
@@ -293,17 +290,14 @@ def test_the_demo_leaves_real_roads_alone(crossfall, office):
     assert crossfall("demo", office, "--no-serve").is_refused("is a workspace of real roads")
 
 
-def test_help_comes_quickly():
-    fastest = min(_seconds_for_help() for _ in range(3))
-    assert fastest < 0.7
-
-
-def _seconds_for_help():
-    started = time.perf_counter()
-    command = [sys.executable, "-m", "crossfall_app", "--help"]
-    done = subprocess.run(command, capture_output=True, text=True, check=True)
+def test_help_loads_nothing_heavy():
+    look = (
+        "import sys; from crossfall_app.cli.entry import run; run(['--help']);"
+        " print(sorted({'numpy', 'numba', 'django', 'scipy', 'shapely'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True)
     assert "Plan the week" in done.stdout
-    return time.perf_counter() - started
+    assert done.stdout.splitlines()[-1] == "[]"
 
 
 @pytest.mark.slow
