@@ -293,7 +293,7 @@ def test_the_demo_leaves_real_roads_alone(crossfall, office):
 def test_help_loads_nothing_heavy():
     look = (
         "import sys; from crossfall_app.cli.entry import run; run(['--help']);"
-        " print(sorted({'numpy', 'numba', 'django', 'scipy', 'shapely'} & set(sys.modules)))"
+        " print(sorted({'numba', 'django', 'scipy', 'shapely', 'typst'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True)
     assert "Plan the week" in done.stdout
