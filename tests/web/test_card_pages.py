@@ -153,3 +153,18 @@ def test_strangers_change_nothing(planned_office, stranger):
 def test_a_look_changes_nothing(planned_office, superintendent):
     for address in ("/cards/issue/", "/cards/1/withdraw/", "/cards/1/again/"):
         assert superintendent.get(address).status_code == 405
+
+
+def test_the_list_and_the_paper_show_the_newest_plan_unless_asked(planned_office, superintendent):
+    repository.issue_card(1, approved_by="R. Foreman", by="tests")
+    repository.save_week(small_week("plan-2"), by="tests")
+    text = _text(superintendent, "/cards/")
+    assert "1 card, 1 draft" in text
+    assert "1 card of earlier plans can still be worked by" in text
+    assert 'href="/cards/1/"' not in text
+    text = _text(superintendent, "/cards/?plan=all")
+    assert "2 cards, 1 draft" in text
+    assert 'href="/cards/1/"' in text
+    newest = superintendent.get("/cards.pdf").content
+    both = superintendent.get("/cards.pdf?plan=all").content
+    assert len(both) > len(newest) + 1000

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import Protocol
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from crossfall import model as nouns
 from crossfall.errors import InputError
@@ -65,8 +65,8 @@ class PlanLine:
 def save_week(week: PlannedWeek, *, by: str) -> StoredWeek:
     """Keep a planned week: plan, needs, jobs and cards in one transaction.
 
-    Cards get the agency's running numbers. Drafts of earlier plans for the same days are withdrawn;
-    issued cards stay until a person withdraws them.
+    Cards get the agency's running numbers. Drafts of earlier plans for the same days or the same
+    roads are withdrawn; issued cards stay until a person withdraws them.
 
     Raises
     ------
@@ -97,7 +97,7 @@ def save_week(week: PlannedWeek, *, by: str) -> StoredWeek:
         models.Need.objects.bulk_create(needs, batch_size=_BATCH)
         jobs = [convert.JOB.to_row(job, plan=row) for job in week.jobs]
         models.Job.objects.bulk_create(jobs, batch_size=_BATCH)
-        _withdraw_drafts(plan)
+        _withdraw_drafts(plan, {card.segment_id for card in cards})
         rows = [convert.card_to_row(card, plan=row, created_by=by) for card in cards]
         models.JobCard.objects.bulk_create(rows, batch_size=_BATCH)
     return StoredWeek(plan, tuple(week.jobs), tuple(week.needs), tuple(week.conditions), cards)
@@ -163,8 +163,10 @@ def _numbered(cards: tuple[nouns.JobCard, ...], plan_id: str) -> tuple[nouns.Job
     )
 
 
-def _withdraw_drafts(plan: nouns.Plan) -> None:
+def _withdraw_drafts(plan: nouns.Plan, segment_ids: set[str]) -> None:
+    """One road is not ordered twice: what an earlier plan left unissued gives way to this one."""
     last_day = plan.first_day + timedelta(days=plan.n_days - 1)
-    models.JobCard.objects.filter(
-        status="draft", day__gte=plan.first_day, day__lte=last_day
-    ).update(status="withdrawn")
+    same_days = Q(day__gte=plan.first_day, day__lte=last_day)
+    models.JobCard.objects.filter(same_days | Q(segment_id__in=segment_ids), status="draft").update(
+        status="withdrawn", withdrawn_because=f"plan {plan.id} took its place"
+    )

@@ -28,6 +28,7 @@ from crossfall_app.web.pages import a_day, measures, page, sentence
 from crossfall_app.web.present.measures import day_name, moment
 
 _LIVE = ("draft", "issued")
+_CHOSEN = ("day", "machine", "status", "plan")
 _PAPERS = ("a4", "letter")
 _UNITS = ("metric", "us")
 CLEARANCE_KINDS = {
@@ -47,6 +48,8 @@ class Choice:
     machine: str
     status: str
     numbers: frozenset[int]
+    plan: str = ""
+    """The newest plan's when empty, ``all``, or one plan's name."""
 
     @classmethod
     def of(cls, asked: Any) -> Choice:
@@ -70,7 +73,7 @@ class Choice:
             numbers = frozenset(int(each) for each in asked.getlist("card"))
         except ValueError:
             raise InputError("card is not a number") from None
-        return cls(day, asked.get("machine", ""), status, numbers)
+        return cls(day, asked.get("machine", ""), status, numbers, asked.get("plan", ""))
 
     def takes(self, card: JobCard) -> bool:
         """Whether a card was asked for."""
@@ -81,6 +84,14 @@ class Choice:
             and (not self.numbers or card.number in self.numbers)
         )
 
+    def of_plan(self, cards: list[JobCard]) -> list[JobCard]:
+        """Those of the plan that was asked for; cards asked for by number are of any plan."""
+        if self.numbers or self.plan == "all":
+            return cards
+        newest = repository.list_plans(most=1)
+        wanted = self.plan or (newest[0].id if newest else "")
+        return [card for card in cards if card.plan_id == wanted]
+
 
 @require_GET
 def card_list(request: HttpRequest) -> HttpResponse:
@@ -90,8 +101,10 @@ def card_list(request: HttpRequest) -> HttpResponse:
     except InputError as error:
         return HttpResponseBadRequest(str(error))
     every = _newest()
-    cards = [card for card in every if choice.takes(card)]
-    live = [card for card in every if card.status in _LIVE]
+    of_plan = choice.of_plan(every)
+    cards = [card for card in of_plan if choice.takes(card)]
+    live = [card for card in of_plan if card.status in _LIVE]
+    n_older = sum(card.status in _LIVE for card in every) - len(live)
     held, today, units = repository.held_up(cards), agency_today(), measures()
     days = [
         {
@@ -122,6 +135,7 @@ def card_list(request: HttpRequest) -> HttpResponse:
         n_drafts=sum(card.status == "draft" for card in cards),
         n_held=len(held),
         n_cards=len(cards),
+        n_older=n_older,
         is_any=bool(every),
         paper=_usual_paper(),
     )
@@ -185,7 +199,7 @@ def all_pdf(request: HttpRequest) -> HttpResponse:
         choice = Choice.of(request.GET)
     except InputError as error:
         return HttpResponseBadRequest(str(error))
-    cards = tuple(card for card in _newest() if choice.takes(card))
+    cards = tuple(card for card in choice.of_plan(_newest()) if choice.takes(card))
     if not cards:
         raise Http404
     day = f"-{choice.day.isoformat()}" if choice.day else ""
@@ -201,7 +215,11 @@ def issue(request: HttpRequest) -> HttpResponse:
     except InputError as error:
         return HttpResponseBadRequest(str(error))
     n_issued, held = 0, []
-    for number in sorted(choice.numbers):
+    numbers = choice.numbers
+    if given.get("all") == "1":
+        shown = [card for card in _newest() if choice.takes(card) and card.status == "draft"]
+        numbers = frozenset(each.number for each in shown) - set(repository.held_up(shown))
+    for number in sorted(numbers):
         try:
             repository.issue_card(
                 number,
@@ -216,7 +234,7 @@ def issue(request: HttpRequest) -> HttpResponse:
         name = given.get("approved_by", "").strip()
         plural = "card is" if n_issued == 1 else "cards are"
         messages.success(request, f"{n_issued} {plural} issued in the name of {name}.")
-    if not choice.numbers:
+    if not numbers:
         messages.warning(request, "No card was chosen; tick those that are to be issued.")
     for told in held:
         messages.warning(request, told)
@@ -296,7 +314,7 @@ def _back(request: HttpRequest) -> HttpResponse:
     given = request.POST
     if given.get("back") == "card" and len(given.getlist("card")) == 1:
         return redirect("card", int(given["card"]))
-    kept = {name: given.get(name, "") for name in ("day", "machine", "status") if given.get(name)}
+    kept = {name: given.get(name, "") for name in _CHOSEN if given.get(name)}
     return redirect(f"{reverse('cards')}?{urlencode(kept)}" if kept else "cards")
 
 
