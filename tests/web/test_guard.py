@@ -18,7 +18,8 @@ pytestmark = pytest.mark.django_db
 
 OPEN = {"door", "enter"}
 CHANGES = {
-    "leave", "limit-down", "limit-up", "moisture-tell", "plan-start", "run-cancel", "tell",
+    "hazard-move", "hazard-report", "leave", "limit-down", "limit-up", "moisture-tell",
+    "plan-start", "request-answer", "request-place", "run-cancel", "tell",
 }  # fmt: skip
 SAMPLES = {
     "secret": "guess",
@@ -29,6 +30,9 @@ SAMPLES = {
     "number": 1,
     "name": "map",
     "posting_id": "limit-1",
+    "hazard_id": "h1",
+    "step": "repair",
+    "request_id": "q1",
 }
 
 

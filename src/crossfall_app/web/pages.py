@@ -24,6 +24,7 @@ _WAYS = (
     ("Moisture", "moisture"),
     ("Plan", "plan"),
     ("Cards", "cards"),
+    ("Ledger", "ledger"),
 )
 
 

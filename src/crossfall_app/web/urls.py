@@ -6,7 +6,17 @@ from datetime import date
 
 from django.urls import path, register_converter
 
-from crossfall_app.web.views import cards, door, limits, moisture, morning, plan, roads
+from crossfall_app.web.views import (
+    cards,
+    door,
+    inspect,
+    ledger,
+    limits,
+    moisture,
+    morning,
+    plan,
+    roads,
+)
 
 
 class DayConverter:
@@ -35,6 +45,13 @@ urlpatterns = [
     path("roads.json", roads.segments, name="segments"),
     path("tell/<path:segment_id>/", roads.tell, name="tell"),
     path("roads/<path:segment_id>/", roads.road, name="road"),
+    path("inspect/<path:segment_id>/", inspect.inspect, name="inspect"),
+    path("photos/<str:name>", inspect.photo, name="photo"),
+    path("ledger/", ledger.ledger, name="ledger"),
+    path("ledger/dangers/", ledger.report, name="hazard-report"),
+    path("ledger/dangers/<str:hazard_id>/<str:step>/", ledger.move, name="hazard-move"),
+    path("ledger/requests/<path:request_id>/place/", ledger.place, name="request-place"),
+    path("ledger/requests/<path:request_id>/answer/", ledger.answer, name="request-answer"),
     path("moisture/", moisture.strip, name="moisture"),
     path("moisture.csv", moisture.strip_file, name="moisture-csv"),
     path("moisture-told/", moisture.tell, name="moisture-tell"),

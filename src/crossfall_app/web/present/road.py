@@ -27,7 +27,6 @@ from crossfall_app.web.present.words import (
 
 _TASKS: tuple[Task, ...] = ("light_blading", "cutting", "hauling")
 _GATE_DAYS = 5
-_MOST_RECORDS = 12
 _SCORES = (
     ("crown", "Crown"),
     ("drainage", "Drainage"),
@@ -87,7 +86,6 @@ def road_page(
         else None,
         "facts": _facts(segment, measures),
         "features": _features(segment, district, measures),
-        "history": _history(segment, district, measures, today),
         "assumed": assumed,
         **_surface(segment, state, gates, today, measures),
         **_plan(segment, week, district, today, measures),
@@ -262,22 +260,4 @@ def _features(segment: Segment, district: District, measures: Measures) -> list[
         if each.max_mass_t is not None:
             text += f", limit {measures.show(each.max_mass_t, 't')}"
         found.append(text)
-    return found
-
-
-def _history(segment: Segment, district: District, measures: Measures, today: date) -> list[str]:
-    mine = [each for each in district.records if each.segment_id == segment.id]
-    mine.sort(key=lambda each: each.done_on, reverse=True)
-    found = []
-    for each in mine[:_MOST_RECORDS]:
-        text = f"{day_name(each.done_on, today)} {each.done_on:%Y}: {each.treatment.label}"
-        if each.n_passes:
-            text += f", {each.n_passes} passes"
-        if each.hours:
-            text += f", {hours(each.hours)}"
-        if each.loose_gravel_m3:
-            text += f", {measures.show(each.loose_gravel_m3, 'm3')} of loose gravel"
-        if each.windrow_side:
-            text += f", windrow left on the {each.windrow_side}"
-        found.append(f"{text}{', ' + each.by if each.by else ''}")
     return found

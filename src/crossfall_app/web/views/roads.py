@@ -21,6 +21,7 @@ from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
 from crossfall_app.web.present.road import road_page
+from crossfall_app.web.present.road_ledger import road_ledger
 from crossfall_app.web.present.themes import (
     MapRoads,
     backdrop_geojson,
@@ -84,7 +85,8 @@ def road(request: HttpRequest, segment_id: str) -> HttpResponse:
         desk.today,
         measures(),
     )
-    return page(request, "road.html", segment.route, here="roads", road=shown)
+    ledger = road_ledger(segment, desk.district, desk.today, measures())
+    return page(request, "road.html", segment.route, here="roads", road=shown, ledger=ledger)
 
 
 @require_POST
