@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from crossfall.demo.crew import make_fleet
+from crossfall.demo.gravel import fitted_edges, material_tests, pile_entries
 from crossfall.demo.history import hazards, observations, requests, work_records
 from crossfall.demo.land import on_globe
 from crossfall.demo.sheet import Sheet, draw_sheet
@@ -52,6 +53,9 @@ def osier_valley(*, seed: int = 1, today: date) -> District:
         requests=requests(network, conditions, today=today),
         records=work_records(network, since_blading, today=today, rng=rng),
         is_invented=True,
+        material_tests=material_tests(fleet, today=today),
+        pile_entries=pile_entries(fleet, today=today),
+        edges=fitted_edges(fleet, today=today),
     )
 
 

@@ -110,6 +110,7 @@ def edge_forecast(
     machine_of: Mapping[str, str],
     today: date,
     until: date | None = None,
+    machine_by: Mapping[str, str] | None = None,
 ) -> EdgeForecast:
     """Wear since an edge was fitted, and the day it is used up at that pace.
 
@@ -119,6 +120,8 @@ def edge_forecast(
         For records that do not say from where to where. [km]
     machine_of : mapping of card id to machine id
         Who did the work of a card; records of other machines are passed over.
+    machine_by : mapping of a person's name to machine id
+        For records without a card: whose machine did the work.
     until : date, optional
         The day it came off, whose work the next edge did; None while it is on the machine.
 
@@ -137,7 +140,10 @@ def edge_forecast(
     superseded = {record.supersedes for record in known}
     worn = 0.0
     for record in known:
-        is_ours = record.card_id is not None and machine_of.get(record.card_id) == edge.machine_id
+        if record.card_id is None:
+            is_ours = (machine_by or {}).get(record.by) == edge.machine_id
+        else:
+            is_ours = machine_of.get(record.card_id) == edge.machine_id
         if not is_ours or record.done_on < edge.fitted_on or record.id in superseded:
             continue
         if until is not None and record.done_on >= until:

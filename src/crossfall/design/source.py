@@ -35,6 +35,23 @@ class GravelSource:
         return self.pit.place.name if self.pit else "no pit is known"
 
 
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """What gravel of one pit costs on one segment, for a loose cubic metre."""
+
+    pit: GravelPit
+    haul_km: float
+    """One way, to the middle of the segment [km]."""
+    gate_minor: float
+    haul_minor: float
+    """Truck and driver there and back, with a full body."""
+
+    @property
+    def minor_m3(self) -> float:
+        """Minor units of money for a loose m³ on the road."""
+        return self.gate_minor + self.haul_minor
+
+
 @dataclass
 class SourceFinder:
     """Looks distances up once for each place and end of a segment."""
@@ -49,26 +66,30 @@ class SourceFinder:
 
     def gravel(self, segment: Segment) -> GravelSource:
         """The pit with the least cost for gravel delivered to this segment."""
-        haul, book = self.policy.design.haul, self.book
-        minutes_per_km = 60 / haul.loaded_km_h + 60 / haul.empty_km_h
-        truck_minute = (book.rows["haul_truck"][1] + book.rows["operator"][1]) / 60
-        best: tuple[float, GravelPit, float] | None = None
-        for pit in self.fleet.pits:
-            if not pit.stock_m3 > 0:
-                continue
-            km = self._to_middle(pit.place, segment)
-            if not math.isfinite(km):
-                continue
-            hauling = km * minutes_per_km * truck_minute / self.outfit.body_m3
-            delivered = book.rows[gravel_line(pit.place.id)][1] + hauling
-            if best is None or delivered < best[0]:
-                best = (delivered, pit, km)
-        if best is None:
+        found = [each for each in self.delivered(segment) if each.pit.stock_m3 > 0]
+        if not found:
+            haul = self.policy.design.haul
             return GravelSource(
                 None, haul.default_haul_km, haul.default_loading_m3_h, gravel_line(None)
             )
-        _, pit, km = best
-        return GravelSource(pit, km, pit.loading_m3_h, gravel_line(pit.place.id))
+        best = found[0]
+        return GravelSource(
+            best.pit, best.haul_km, best.pit.loading_m3_h, gravel_line(best.pit.place.id)
+        )
+
+    def delivered(self, segment: Segment) -> tuple[Delivered, ...]:
+        """Every pit that a truck can come from, the cheapest on this segment first."""
+        haul, book = self.policy.design.haul, self.book
+        minutes_per_km = 60 / haul.loaded_km_h + 60 / haul.empty_km_h
+        truck_minute = (book.rows["haul_truck"][1] + book.rows["operator"][1]) / 60
+        found = []
+        for pit in self.fleet.pits:
+            km = self._to_middle(pit.place, segment)
+            if math.isfinite(km):
+                hauling = km * minutes_per_km * truck_minute / self.outfit.body_m3
+                gate = book.rows[gravel_line(pit.place.id)][1]
+                found.append(Delivered(pit, km, gate, hauling))
+        return tuple(sorted(found, key=lambda each: each.minor_m3))
 
     def water_km(self, segment: Segment) -> float:
         """Distance to the nearest water point, or the policy's where none is known [km]."""

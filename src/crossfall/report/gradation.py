@@ -16,7 +16,7 @@ Scale = Callable[[float], float]
 
 _LINES = ("#0b5f9e", "#cf5a12", "#12876a", "#7d1f4f", "#3b2a7a")
 _DASHES = ("", "7 4", "2 4", "9 3 2 3", "1 3")
-_LEFT, _TOP, _RIGHT, _FOOT = 62.0, 44.0, 24.0, 66.0
+_LEFT, _TOP, _RIGHT, _FOOT = 62.0, 56.0, 24.0, 66.0
 
 
 def gradation_svg(
@@ -62,7 +62,7 @@ def gradation_svg(
         f' width="{width:.0f}" height="{height:.0f}" font-family="{FONT}" role="img"'
         f' aria-label="Gradation: {escape(", ".join(curves))}">',
         f'<rect width="100%" height="100%" fill="{PAPER}"/>',
-        f'<text x="{_LEFT}" y="26" font-size="15" font-weight="bold" fill="{INK}">'
+        f'<text x="{_LEFT}" y="22" font-size="15" font-weight="bold" fill="{INK}">'
         f"{escape(title)}</text>",
         *_grid(sieves, x, y, width, height),
     ]
@@ -82,7 +82,7 @@ def gradation_svg(
     parts.append(_key(list(curves), height, has_envelope=specification is not None))
     if specification and not specification.is_verified:
         parts.append(
-            f'<text x="{width - _RIGHT}" y="26" font-size="12" text-anchor="end" fill="{INK}">'
+            f'<text x="{width - _RIGHT}" y="22" font-size="12" text-anchor="end" fill="{INK}">'
             "limits not verified</text>"
         )
     parts.append("</svg>")
@@ -113,7 +113,7 @@ def _grid(sieves: Sequence[float], x: Scale, y: Scale, width: float, height: flo
     parts.append(
         f'<text x="{width - _RIGHT}" y="{height - _FOOT + 33}" font-size="12" text-anchor="end"'
         f' fill="{INK}">sieve, mm</text>'
-        f'<text x="14" y="{_TOP - 8}" font-size="12" fill="{INK}">% passing</text>'
+        f'<text x="14" y="{_TOP - 14}" font-size="12" fill="{INK}">% passing</text>'
     )
     return parts
 

@@ -101,6 +101,11 @@ def card_stretch(number: int) -> tuple[str, float, float]:
     return stage.segment_id, stage.from_m, stage.to_m
 
 
+def machine_of_cards() -> dict[str, str]:
+    """The name of the machine that each card was written for, by the card's id."""
+    return dict(models.JobCard.objects.values_list("key", "machine"))
+
+
 def held_up(cards: Iterable[nouns.JobCard]) -> dict[int, tuple[Obstacle, ...]]:
     """Of some drafts, by number, those that cannot be issued now, and why; asked all at once."""
     drafts = [card for card in cards if card.status == "draft"]

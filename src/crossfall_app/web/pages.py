@@ -25,6 +25,7 @@ _WAYS = (
     ("Plan", "plan"),
     ("Cards", "cards"),
     ("Ledger", "ledger"),
+    ("Gravel", "gravel"),
 )
 
 
