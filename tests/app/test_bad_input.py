@@ -200,8 +200,10 @@ def test_weather_in_other_units(crossfall, unchanged, tmp_path):
     columns = [word.replace("rain=mm", "rain=in") for word in WEATHER_COLUMNS]
     told = crossfall("weather", tmp_path / "g.csv", *columns, "-w", unchanged)
     assert told.is_refused("g.csv")
-    told = crossfall("weather", tmp_path / "g.csv", *WEATHER_COLUMNS[:-6], "-w", unchanged)
-    assert told.is_refused("unit")
+    file = weather_csv(tmp_path / "g.csv")
+    file.write_text(file.read_text().replace("rain_mm", "Rain"))
+    told = crossfall("weather", file, "--column", "rain=Rain", "-w", unchanged)
+    assert told.is_refused("--unit rain=mm")
     told = crossfall("weather", tmp_path / "g.csv", "-w", unchanged)
     assert told.is_refused("g.csv", "columns")
 

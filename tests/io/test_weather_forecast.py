@@ -158,7 +158,10 @@ def test_greenwich_hours_in_the_prairie_are_doubted_and_can_be_moved(write):
     [
         (lambda c: c.pop("daily_units"), "no daily_units; units are never guessed"),
         (lambda c: c["daily_units"].pop("precipitation_sum"), "unit of precipitation_sum"),
-        (lambda c: c["daily_units"].update(precipitation_sum="furlong"), "'furlong' is unknown"),
+        (
+            lambda c: c["daily_units"].update(precipitation_sum="furlong"),
+            "'furlong' of rain is unknown",
+        ),
         (lambda c: c["daily"]["precipitation_sum"].pop(), "has 3 values; expected 4"),
         (lambda c: c["daily"].pop("precipitation_sum"), "has no rain"),
         (lambda c: c["daily"].update(time=[]), "time is missing or empty"),

@@ -88,7 +88,7 @@ def test_seattle_in_us_units_is_the_same_record(seattle_csv, tmp_path):
 @pytest.mark.parametrize(
     ("wrong", "scale", "offset", "message"),
     [
-        ("temp_max", 1.8, 32, "probably in Fahrenheit; say units tmax='degF'"),
+        ("temp_max", 1.8, 32, "probably in Fahrenheit; say --unit tmax=degF"),
         ("precipitation", 10, 0, "tenths of a millimetre"),
         ("wind", 10, 0, "may be in tenths"),
     ],
@@ -108,7 +108,7 @@ def test_whole_columns_in_another_unit_are_refused(
         import_weather(path, **SEATTLE)
 
 
-def test_inches_read_as_millimetres_are_doubted(seattle_csv, tmp_path):
+def test_inches_read_as_millimetres_are_refused_unless_vouched_for(seattle_csv, tmp_path):
     path = tmp_path / "inches.csv"
     with seattle_csv.open() as source, path.open("w", newline="") as target:
         rows = csv.DictReader(source)
@@ -117,10 +117,12 @@ def test_inches_read_as_millimetres_are_doubted(seattle_csv, tmp_path):
         for row in rows:
             row["precipitation"] = round(float(row["precipitation"]) / 25.4, 2)
             out.writerow(row)
-    doubts = import_weather(path, **SEATTLE).report.doubts
-    assert any("say units rain='in'" in str(doubt) for doubt in doubts)
-    with pytest.warns(CrossfallWarning, match="rain='in'"):
-        read_weather(path, **SEATTLE)
+    with pytest.raises(UnitsError, match="wettest of 1461 days brings 2.2 mm.*--unit rain=in"):
+        import_weather(path, **SEATTLE)
+    doubts = import_weather(path, **SEATTLE, believe=True).report.doubts
+    assert any("believed because you said so" in str(doubt) for doubt in doubts)
+    with pytest.warns(CrossfallWarning, match="wettest of 1461 days"):
+        read_weather(path, **SEATTLE, believe=True)
 
 
 def test_celsius_read_as_fahrenheit_is_doubted(seattle_csv):
@@ -199,19 +201,28 @@ def test_rain_alone_is_allowed_and_said(table):
     ("change", "message"),
     [
         ({"columns": {**COLUMNS, "rain": "regn"}}, r"no column 'regn' \(for rain\); it has day"),
-        ({"columns": {**COLUMNS, "snow": "low"}}, "names field 'snow'"),
-        ({"units": {"rain": "mm", "tmin": "degC"}}, "does not say the unit of tmax"),
-        ({"units": {**METRIC, "wind": "mph"}}, "names 'wind', which columns does not map"),
-        ({"units": {**METRIC, "rain": "inchs"}}, "unit 'inchs' is unknown"),
-        ({"units": {**METRIC, "rain": "mph"}}, "measures speed"),
-        ({"columns": {"date": "day", "tmin": "low"}, "units": {"tmin": "degC"}}, "maps no rain"),
-        ({"columns": {"rain": "rain"}, "units": {"rain": "mm"}}, "maps no date"),
+        ({"columns": {**COLUMNS, "snow": "low"}}, "--column snow=... is no field"),
+        (
+            {"units": {"rain": "mm", "tmin": "degC"}},
+            "the unit of tmax is not said; give one like --unit tmax=degC",
+        ),
+        ({"units": {**METRIC, "wind": "mph"}}, "--unit wind=mph has no column"),
+        (
+            {"units": {**METRIC, "rain": "inchs"}},
+            "unit 'inchs' of rain is unknown; expected one of mm, in, 0.1 mm$",
+        ),
+        ({"units": {**METRIC, "rain": "mph"}}, "measures speed; expected one of mm, in, 0.1 mm$"),
+        (
+            {"columns": {"date": "day", "tmin": "low"}, "units": {"tmin": "degC"}},
+            "no column is named for rain",
+        ),
+        ({"columns": {"rain": "rain"}, "units": {"rain": "mm"}}, "no column is named for the date"),
         ({"where": {"station": "A"}}, "no column 'station'"),
         ({"where": {"low": "no such"}}, "no rows with low no such"),
         ({"reading": "evening"}, "reading is 'evening'"),
         ({"format": "excel"}, "format is 'excel'"),
-        ({"format": "ghcn_dly"}, "columns and units are for a mapped CSV"),
-        ({"time_zone": "Mars/Olympus"}, "time_zone 'Mars/Olympus' is unknown"),
+        ({"format": "ghcn_dly"}, "--column and --unit are for a CSV of your own"),
+        ({"time_zone": "Mars/Olympus"}, "--time-zone Mars/Olympus is unknown"),
     ],
 )
 def test_wrong_options_are_refused(table, change, message):
@@ -224,7 +235,7 @@ def test_wrong_options_are_refused(table, change, message):
 @pytest.mark.parametrize(
     ("row", "message"),
     [
-        ("03/04/2025,1,0,5", r"row 2, date: '03/04/2025' is not a date .* date_format"),
+        ("03/04/2025,1,0,5", r"row 2, date: '03/04/2025' is not a date .* --date-format"),
         ("2025-03-01,wet,0,5", "row 2, rain: 'wet' is not a figure"),
         ('2025-03-01,"1,5",0,5', "decimal point, not a comma"),
         ("2025-03-01,1", "row 2, tmin: the row is too short"),
@@ -259,7 +270,7 @@ def test_files_that_are_not_there_or_not_text(tmp_path):
     with pytest.raises(InputError, match="is empty"):
         import_weather(path, station=GAUGE)
     path.write_text("some,header\n1,2\n")
-    with pytest.raises(InputError, match="give columns and units"):
+    with pytest.raises(InputError, match="has no rain_mm or rain_in; .* it has some, header"):
         import_weather(path, station=GAUGE)
 
 
@@ -341,7 +352,7 @@ def test_local_hours_and_zoned_hours_make_the_same_days(new_york_csv):
 
 
 def test_zoned_hours_without_a_zone_are_refused(new_york_csv):
-    with pytest.raises(InputError, match="say time_zone"):
+    with pytest.raises(InputError, match="say --time-zone"):
         _new_york(new_york_csv, "LGA", columns={"time": "time_hour"})
 
 

@@ -162,11 +162,11 @@ def weather(
     elevation_m: Annotated[float, typer.Option(help="Above the sea, in metres.")] = 0.0,
     column: Annotated[
         list[str] | None,
-        typer.Option(metavar="OURS=THEIRS", help="date, rain, tmin, tmax, wind ...; repeat."),
+        typer.Option(metavar="OURS=THEIRS", help="rain=Rain; not for date, rain_mm, tmin_c, ..."),
     ] = None,
     unit: Annotated[
         list[str] | None,
-        typer.Option(metavar="OURS=UNIT", help="Such as rain=in or tmin=degF; repeat."),
+        typer.Option(metavar="OURS=UNIT", help="rain=in or tmin=degF; may be repeated."),
     ] = None,
     where: Annotated[
         list[str] | None,
@@ -181,6 +181,9 @@ def weather(
     keep_gaps: Annotated[
         bool, typer.Option("--keep-gaps", help="Take a file with days of unknown rain as it is.")
     ] = False,
+    believe: Annotated[
+        bool, typer.Option("--believe", help="Take figures that are possible but unlikely.")
+    ] = False,
     issued: Annotated[
         str | None, typer.Option(metavar="DAY", help="When the forecast was made.")
     ] = None,
@@ -190,9 +193,10 @@ def weather(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring in observed weather or a forecast.
+    """Bring in observed weather or a forecast, written at once.
 
-    Days that nobody knows are never filled in.
+    Days that nobody knows are never filled in. Columns named date, rain_mm, tmin_c, tmax_c,
+    wind_m_s and so on, or with _in, _f, _mph, need no --column and no --unit.
     """
     opened = the_workspace(None, workspace)
     from crossfall_app.cli.intake import read_forecasts, read_observed, store_weather
@@ -200,9 +204,11 @@ def weather(
     place = a_place(at, "at") or _middle_of_the_roads(opened)
     found: list[Any]
     if forecast:
-        mapped = any((column, unit, where, date_format, read_in_the_morning))
+        mapped = any((column, unit, where, date_format, read_in_the_morning, believe))
         if mapped:
-            raise InputError("columns, units and dates are for observed files; a forecast has them")
+            raise InputError(
+                "--column, --unit and the like are for observed files; a forecast has them"
+            )
         found = read_forecasts(
             files,
             station=station,
@@ -213,7 +219,7 @@ def weather(
         )
     else:
         if issued is not None:
-            raise InputError("issued is for forecasts; add --forecast")
+            raise InputError("--issued is for forecasts; add --forecast")
         found = read_observed(
             files,
             station=station,
@@ -226,6 +232,7 @@ def weather(
                 "date_format": date_format,
                 "time_zone": time_zone,
                 "reading": "day_before" if read_in_the_morning else "same_day",
+                "believe": believe,
             },
             keep_gaps=keep_gaps,
         )

@@ -43,6 +43,9 @@ _OTHER = {
     ("%", "%"): 1.0,
 }
 
+_USUAL = {"mm": "mm, in, 0.1 mm", "degC": "degC, degF, 0.1 degC", "m/s": "m/s, km/h, mph, knot"}
+"""What to suggest for a field kept in this unit."""
+
 _ALIASES = {
     "inch": "in",
     "inches": "in",
@@ -89,10 +92,17 @@ def to_si(values: Floats, name: str, field: str) -> Floats:
     if target not in {"mm", "degC", "m/s"}:
         known = ", ".join(sorted(source for source, to in _OTHER if to == target))
         raise InputError(f"unit {name!r} of {field} is unknown; expected one of {known}")
-    source, wanted = unit(bare), unit(target)
+    wanted = unit(target)
+    try:
+        source = unit(bare)
+    except InputError:
+        raise InputError(
+            f"unit {name!r} of {field} is unknown; expected one of {_USUAL[target]}"
+        ) from None
     if source.dimension != wanted.dimension:
         raise InputError(
-            f"unit {name!r} of {field} measures {source.dimension}; expected a unit like {target}"
+            f"unit {name!r} of {field} measures {source.dimension}; expected one of"
+            f" {_USUAL[target]}"
         )
     factor = float(source.factor / wanted.factor)
     offset = float((source.offset - wanted.offset) / wanted.factor)

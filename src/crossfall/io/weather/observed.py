@@ -15,6 +15,7 @@ from crossfall.formulas.evapotranspiration import saturation_vapour_kpa
 from crossfall.io.text import first_line
 from crossfall.io.weather.calendar import Readings
 from crossfall.io.weather.ghcn import looks_like_by_station, read_by_station, read_dly
+from crossfall.io.weather.own import has_own_names, header_of, with_own_names
 from crossfall.io.weather.quality import judge_days
 from crossfall.io.weather.report import WeatherImport, WeatherReport
 from crossfall.io.weather.table import TableShape, read_table
@@ -36,6 +37,7 @@ def import_weather(
     date_format: str | None = None,
     time_zone: str | None = None,
     reading: Reading = "same_day",
+    believe: bool = False,
     policy: WeatherPolicy | None = None,
 ) -> WeatherImport:
     """Read daily weather of one station and tell everything that is odd about it.
@@ -43,13 +45,16 @@ def import_weather(
     Parameters
     ----------
     path
-        ``.dly``, by-station CSV, or any CSV with ``columns`` and ``units``; ``.gz`` of them too.
+        ``.dly``, by-station CSV, a CSV with our own column names (``date``, ``rain_mm``, ...), or
+        any CSV with ``columns`` and ``units``; ``.gz`` of them too.
     station
         Where the gauge stands. With an ``id`` that the file holds, only that station is read.
     columns, units, where, date_format, time_zone
         See :class:`~crossfall.io.weather.table.TableShape`; only for a mapped CSV.
     reading
         ``day_before`` when the gauge is read in the morning: rain moves one day back.
+    believe
+        Take figures that are possible but unlikely, such as very little rain.
 
     Raises
     ------
@@ -63,9 +68,12 @@ def import_weather(
         raise InputError(f"reading is {reading!r}; expected 'same_day' or 'day_before'")
     kind = _kind(path, format, columns)
     if kind != "table" and (columns or units or where or date_format or time_zone):
-        raise InputError(f"columns and units are for a mapped CSV; {path.name} is read as {kind}")
+        raise InputError(
+            f"--column and --unit are for a CSV of your own; {path.name} is read as {kind}"
+        )
     if kind == "table":
-        shape = TableShape(columns or {}, units or {}, where or {}, date_format, time_zone)
+        columns, units = with_own_names(path, columns or {}, units or {})
+        shape = TableShape(columns, units, where or {}, date_format, time_zone)
         readings = read_table(path, shape, policy)
     elif kind == "ghcn_dly":
         readings = read_dly(path, station_id=_known_id(station))
@@ -73,7 +81,14 @@ def import_weather(
         readings = read_by_station(
             path, station_id=_known_id(station), morning_until_h=policy.morning_until_h
         )
-    judged = judge_days(readings.values, readings.first_day, file=path.name, policy=policy)
+    judged = judge_days(
+        readings.values,
+        readings.first_day,
+        file=path.name,
+        policy=policy,
+        units_said=kind == "table",
+        believe=believe,
+    )
     readings.values = judged.values
     if judged.n_impossible:
         readings.dropped["impossible"] = readings.dropped.get("impossible", 0) + judged.n_impossible
@@ -114,9 +129,12 @@ def _kind(path: Path, given: str, columns: dict[str, str] | None) -> str:
         return "ghcn_dly"
     if looks_like_by_station(line) or line.upper().startswith("ID,DATE,ELEMENT"):
         return "ghcn_csv"
+    if has_own_names(path):
+        return "table"
     raise InputError(
-        f"{path.name} is not GHCN-Daily; give columns and units, for example"
-        " columns={'date': ..., 'rain': ...}, units={'rain': 'mm'}"
+        f"{path.name} is not GHCN-Daily and has no rain_mm or rain_in; name its columns and their"
+        f" units, like --column date=... --column rain=... --unit rain=mm; it has"
+        f" {', '.join(header_of(path))}"
     )
 
 

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from crossfall.errors import Problem, UnitsError
+from crossfall.errors import InputError, Problem, UnitsError
 from crossfall.io.weather.figures import SI, Floats
 from crossfall.model.policy import WeatherPolicy
 
@@ -31,27 +31,43 @@ class Judged:
 
 
 _LIKELY = {
-    "rain": "the file may be in tenths of a millimetre; say units rain='0.1 mm'",
-    "hourly rain": "the file may be in tenths of a millimetre; say units rain='0.1 mm'",
-    "tmin": "the file is probably in Fahrenheit; say units tmin='degF'",
-    "tmax": "the file is probably in Fahrenheit; say units tmax='degF'",
-    "temp": "the file is probably in Fahrenheit; say units temp='degF'",
-    "dewpoint": "the file is probably in Fahrenheit; say units dewpoint='degF'",
-    "wind": "the file may be in tenths; say units wind='0.1 m/s'",
-    "solar": "the file may be a mean in W/m2; say units solar='W/m2'",
-    "vapour": "the file may be in hPa; say units vapour='hPa'",
+    "rain": "the file may be in tenths of a millimetre; say --unit rain='0.1 mm'",
+    "hourly rain": "the file may be in tenths of a millimetre; say --unit rain='0.1 mm'",
+    "tmin": "the file is probably in Fahrenheit; say --unit tmin=degF",
+    "tmax": "the file is probably in Fahrenheit; say --unit tmax=degF",
+    "temp": "the file is probably in Fahrenheit; say --unit temp=degF",
+    "dewpoint": "the file is probably in Fahrenheit; say --unit dewpoint=degF",
+    "wind": "the file may be in tenths; say --unit wind='0.1 m/s'",
+    "solar": "the file may be a mean in W/m2; say --unit solar=W/m2",
+    "vapour": "the file may be in hPa; say --unit vapour=hPa",
 }
 
 
 def judge_days(
-    values: dict[str, Floats], first_day: date, *, file: str, policy: WeatherPolicy
+    values: dict[str, Floats],
+    first_day: date,
+    *,
+    file: str,
+    policy: WeatherPolicy,
+    units_said: bool = False,
+    believe: bool = False,
 ) -> Judged:
     """Judge daily figures in SI.
+
+    Parameters
+    ----------
+    units_said
+        A person said the units, so rain may be in another; an archive's are fixed.
+    believe
+        A person vouches for figures that are possible but unlikely: they are doubts, no refusal.
 
     Raises
     ------
     UnitsError
-        If a column holds so many impossible figures that its unit must be another.
+        If a column holds so many impossible figures that its unit must be another, or rain is so
+        little that inches were probably taken for millimetres.
+    InputError
+        If the lowest and the highest temperature stand in each other's column.
     """
     judged = Judged(dict(values), 0, [])
 
@@ -60,8 +76,11 @@ def judge_days(
 
     for field in values:
         _believe(judged, field, field, where, file, policy)
+    _swapped_temperatures(judged, file, policy)
     _minimum_above_maximum(judged, where)
     _mean_wind(judged, file, policy)
+    if units_said:
+        _too_little_rain(judged, file, policy, believe=believe)
     _wet_days(judged, file, policy)
     _temperatures(judged, file, policy)
     _several_days(judged, first_day, file)
@@ -123,6 +142,41 @@ def _believe(
         judged.doubts.append(Problem(f"{file}, {field}", f"{n_bad - 5} more impossible figures"))
 
 
+def _swapped_temperatures(judged: Judged, file: str, policy: WeatherPolicy) -> None:
+    if not {"tmin", "tmax"} <= judged.values.keys():
+        return
+    low, high = judged.values["tmin"], judged.values["tmax"]
+    n_known = int((np.isfinite(low) & np.isfinite(high)).sum())
+    n_above = int((low > high).sum())
+    if n_above >= policy.unit_fault_count and n_above > policy.swapped_share * n_known:
+        raise InputError(
+            f"{file}: tmin is above tmax on {n_above} of {n_known} days; the two columns are"
+            " swapped: exchange them, in the file or with --column tmin=... --column tmax=..."
+        )
+
+
+def _too_little_rain(judged: Judged, file: str, policy: WeatherPolicy, *, believe: bool) -> None:
+    """Inches under the name of millimetres: hardly any gravel road sees so little."""
+    known = judged.values["rain"][np.isfinite(judged.values["rain"])]
+    if len(known) < policy.days_to_judge_rain:
+        return
+    wettest, a_year = float(known.max()), float(known.sum()) / len(known) * 365.25
+    if wettest < policy.wettest_day_min_mm:
+        what = (
+            f"the wettest of {len(known)} days brings {wettest:.1f} mm, less than"
+            f" {policy.wettest_day_min_mm:g}"
+        )
+    elif a_year < policy.year_rain_min_mm:
+        what = f"a year would bring {a_year:.0f} mm, less than {policy.year_rain_min_mm:g}"
+    else:
+        return
+    likely = "inches were probably read as millimetres: say --unit rain=in"
+    if believe:
+        judged.doubts.append(Problem(f"{file}, rain", f"{what}; believed because you said so"))
+        return
+    raise UnitsError(f"{file}, rain: {what}; {likely}, or --believe if it is really so dry")
+
+
 def _minimum_above_maximum(judged: Judged, where: Where) -> None:
     if not {"tmin", "tmax"} <= judged.values.keys():
         return
@@ -151,7 +205,7 @@ def _mean_wind(judged: Judged, file: str, policy: WeatherPolicy) -> None:
     if mean > policy.wind_mean_max_m_s:
         raise UnitsError(
             f"{file}, wind: blows at {mean:.0f} m/s on average, more than"
-            f" {policy.wind_mean_max_m_s:g}; {_LIKELY['wind']}, or units wind='km/h'"
+            f" {policy.wind_mean_max_m_s:g}; {_LIKELY['wind']}, or --unit wind=km/h"
         )
 
 
@@ -168,12 +222,13 @@ def _wet_days(judged: Judged, file: str, policy: WeatherPolicy) -> None:
             f"{file}, rain: wet days bring {mean:.0f} mm on average, more than"
             f" {policy.wet_day_mean_max_mm:g}; {_LIKELY['rain']}"
         )
-    if mean < policy.wet_day_mean_min_mm:
+    is_told = any(doubt.where == f"{file}, rain" for doubt in judged.doubts)
+    if mean < policy.wet_day_mean_min_mm and not is_told:
         judged.doubts.append(
             Problem(
                 f"{file}, rain",
                 f"wet days bring {mean:.2f} mm on average, little for millimetres; if the file is"
-                " in inches say units rain='in'",
+                " in inches say --unit rain=in",
             )
         )
 
@@ -191,7 +246,7 @@ def _temperatures(judged: Judged, file: str, policy: WeatherPolicy) -> None:
             Problem(
                 f"{file}, tmin and tmax",
                 f"are {median:.0f} degrees apart on most days; if they are in Fahrenheit say"
-                " units tmin='degF', tmax='degF'",
+                " --unit tmin=degF --unit tmax=degF",
             )
         )
     warm = float(np.quantile(high[known], 0.9))

@@ -52,28 +52,38 @@ class TableShape:
         for name in fields:
             if name not in allowed:
                 raise InputError(
-                    f"columns names field {name!r}; expected of {', '.join((*WHEN, *allowed))}"
+                    f"--column {name}=... is no field; expected one of"
+                    f" {', '.join((*WHEN, *allowed))}"
                 )
             if name not in self.units:
                 raise InputError(
-                    f"units does not say the unit of {name}; give one like {SI[name]!r}"
+                    f"the unit of {name} is not said; give one like --unit {name}={SI[name]}"
                 )
         for name in self.units:
             if name not in fields:
-                raise InputError(f"units names {name!r}, which columns does not map")
+                raise InputError(
+                    f"--unit {name}={self.units[name]} has no column; name it with"
+                    f" --column {name}=..."
+                )
         if "rain" not in fields:
-            raise InputError("columns maps no rain; the moisture of a road cannot be told without")
+            raise InputError(
+                "no column is named for rain, and the moisture of a road cannot be told without;"
+                " name it with --column rain=..."
+            )
         if not (
             {"date", "time"} & self.columns.keys()
             or {"year", "month", "day"} <= self.columns.keys()
         ):
-            raise InputError("columns maps no date; give date, time, or year with month and day")
+            raise InputError(
+                "no column is named for the date; name one with --column date=... (or time, or"
+                " year, month and day)"
+            )
         if self.time_zone is not None:
             try:
                 ZoneInfo(self.time_zone)
             except (ZoneInfoNotFoundError, ValueError):
                 raise InputError(
-                    f"time_zone {self.time_zone!r} is unknown; expected like 'America/Chicago'"
+                    f"--time-zone {self.time_zone} is unknown; expected like America/Chicago"
                 ) from None
 
     @property
@@ -152,7 +162,7 @@ def _cells(
     problems: list[Problem] = []
     n_trace = 0
     with open_text(path) as lines:
-        table = csv.DictReader(lines, delimiter=_delimiter(path), strict=True)
+        table = csv.DictReader(lines, delimiter=delimiter(path), strict=True)
         _check_header(path, table.fieldnames, shape)
         for number_, row in _rows(path, table):
             if any((row[column] or "").strip() != word for column, word in shape.where.items()):
@@ -206,7 +216,8 @@ def _check_header(path: Path, header: Iterable[str] | None, shape: TableShape) -
             )
 
 
-def _delimiter(path: Path) -> str:
+def delimiter(path: Path) -> str:
+    """The sign between the cells: the commonest of three in the first line."""
     with open_text(path) as lines:
         head = lines.readline()
     return max(",;\t", key=head.count)
@@ -224,7 +235,7 @@ def _stamp(row: dict[str, str | None], shape: TableShape) -> datetime:
         stamp = stamp.replace(hour=int(row[shape.columns["hour"]] or ""))
     if stamp.tzinfo is not None:
         if shape.time_zone is None:
-            raise ValueError(f"{text} carries a zone; say time_zone, like 'America/Chicago'")
+            raise ValueError(f"{text} carries a zone; say --time-zone, like America/Chicago")
         stamp = stamp.astimezone(UTC).astimezone(ZoneInfo(shape.time_zone)).replace(tzinfo=None)
     return stamp
 
@@ -236,8 +247,8 @@ def _parse(text: str, date_format: str | None) -> datetime:
         return datetime.fromisoformat(text.replace("/", "-"))
     except ValueError:
         raise ValueError(
-            f"{text!r} is not a date like 2026-05-31; if it is another order say date_format,"
-            " like '%m/%d/%Y'"
+            f"{text!r} is not a date like 2026-05-31; if it is another order say"
+            " --date-format, like %m/%d/%Y"
         ) from None
 
 

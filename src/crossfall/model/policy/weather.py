@@ -69,6 +69,22 @@ class WeatherPolicy:
         15, unit="days", doc="Wet days needed before their mean says anything of the unit",
         low=5, high=200,
     )  # fmt: skip
+    days_to_judge_rain: int = setting(
+        60, unit="days", doc="Days of known rain before so little of it is doubted",
+        low=20, high=400,
+    )  # fmt: skip
+    wettest_day_min_mm: float = setting(
+        8.0, unit="mm", doc="Wettest day below which inches were probably read as millimetres",
+        low=1.0, high=20.0,
+    )  # fmt: skip
+    year_rain_min_mm: float = setting(
+        60.0, unit="mm", doc="Rain of a year below which inches were probably read as millimetres",
+        low=5.0, high=200.0,
+    )  # fmt: skip
+    swapped_share: float = setting(
+        0.5, unit="-", doc="Share of days with tmin above tmax from which the two were exchanged",
+        low=0.1, high=1.0,
+    )  # fmt: skip
     daily_range_max_c: float = setting(
         23.0, unit="degC", doc="Median daily range above which Fahrenheit was read as Celsius",
         low=15.0, high=40.0,
