@@ -224,3 +224,19 @@ def test_a_survey_whose_photo_cannot_be_used_leaves_nothing(
     assert told.is_refused("photo a.jpg", words)
     assert not models.Condition.objects.exists()
     assert not list((office / "photos").iterdir())
+
+
+def test_the_condition_on_paper(crossfall, office, tmp_path):
+    survey_csv(tmp_path / "survey.csv", n_roads=3)
+    crossfall("import", "--conditions", tmp_path / "survey.csv", "-w", office, "--accept")
+    paper = tmp_path / "condition.pdf"
+    told = crossfall("condition", paper, "--today", "2026-06-01", "-w", office, "--json").json
+    assert paper.read_bytes().startswith(b"%PDF-")
+    assert told["known"] == {"estimated": "75 %", "default": "25 %"}
+    assert sum(each["segments"] for each in told["ratings"].values()) == 4
+    again = ("condition", paper, "--today", "2026-06-01", "-w", office)
+    assert crossfall(*again).is_refused("exists already")
+    assert "4 Good" in crossfall(*again, "--replace").out
+    assert crossfall("condition", tmp_path / "a.txt", "-w", office).is_refused(
+        "does not end in .pdf"
+    )

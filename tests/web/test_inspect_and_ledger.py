@@ -249,3 +249,15 @@ def test_hauls_stand_in_the_ledger(office, superintendent):
     assert "about 20 trucks a day" in text
     assert "1 record" in text
     assert "Missing: no survey before the haul on 1 of 1 segments" in text
+
+
+def test_the_condition_of_all_roads_comes_as_paper(office, superintendent):
+    assert "Condition of all roads, to print" in _text(superintendent.get("/roads/"))
+    answer = superintendent.get("/condition.pdf")
+    assert answer["Content-Type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")
+
+
+def test_an_empty_office_has_no_paper_and_a_ledger_that_teaches(empty_office, superintendent):
+    assert superintendent.get("/condition.pdf").status_code == 404
+    assert "There is no road network here yet" in _text(superintendent.get("/ledger/"))

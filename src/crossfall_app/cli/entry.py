@@ -17,6 +17,7 @@ import typer
 from crossfall.errors import Cancelled, CrossfallError, InfeasibleError
 from crossfall_app.cli.ask import COMMANDS as ASK
 from crossfall_app.cli.bring import COMMANDS as BRING
+from crossfall_app.cli.condition import COMMANDS as CONDITION
 from crossfall_app.cli.dangers import COMMANDS as HAZARD
 from crossfall_app.cli.dangers import GROUP_HELP as HAZARD_HELP
 from crossfall_app.cli.gravel import COMMANDS as GRAVEL
@@ -72,6 +73,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *START,
         *BRING,
         *ASK,
+        *CONDITION,
         *WEEK,
         *LAY_OUT,
         *GRAVEL,

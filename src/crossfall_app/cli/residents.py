@@ -87,7 +87,7 @@ def list_(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Open matters, most voices first, and whether work answers them."""
+    """Open matters, most voices first, and the work that answers."""
     opened = the_workspace(None, workspace)
     from crossfall.judgement.requests import matters
 

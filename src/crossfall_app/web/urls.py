@@ -46,6 +46,7 @@ urlpatterns = [
     path("roads.json", roads.segments, name="segments"),
     path("tell/<path:segment_id>/", roads.tell, name="tell"),
     path("roads/<path:segment_id>/", roads.road, name="road"),
+    path("condition.pdf", roads.condition_pdf, name="condition-pdf"),
     path("inspect/<path:segment_id>/", inspect.inspect, name="inspect"),
     path("photos/<str:name>", inspect.photo, name="photo"),
     path("ledger/", ledger.ledger, name="ledger"),

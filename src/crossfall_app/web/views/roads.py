@@ -12,11 +12,13 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from crossfall.errors import InputError
 from crossfall.judgement import first_week_conditions
+from crossfall.report.condition_summary import condition_summary_pdf
 from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
@@ -87,6 +89,30 @@ def road(request: HttpRequest, segment_id: str) -> HttpResponse:
     )
     ledger = road_ledger(segment, desk.district, desk.today, measures())
     return page(request, "road.html", segment.route, here="roads", road=shown, ledger=ledger)
+
+
+@require_GET
+def condition_pdf(request: HttpRequest) -> HttpResponse:
+    """The condition of all roads, to print."""
+    desk = this_morning()
+    units = measures().system
+    try:
+        pdf = condition_summary_pdf(
+            desk.district,
+            desk.sheet.conditions,
+            desk.sheet.needs,
+            today=desk.today,
+            made_at=timezone.localtime(),
+            paper="letter" if units == "us" else "a4",
+            units=units,
+        )
+    except InputError as error:
+        raise Http404 from error
+    return HttpResponse(
+        pdf,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="condition-{desk.today}.pdf"'},
+    )
 
 
 @require_POST
