@@ -162,6 +162,8 @@ def ride_after(belief: Belief, days: float, policy: Policy) -> Floats:
 
 def as_conditions(belief: Belief) -> tuple[Condition, ...]:
     """The belief as nouns, one for each segment, in order."""
+    if not belief.segments:
+        return ()
     columns: dict[str, Iterable[Any]] = {
         "segment_id": [segment.id for segment in belief.segments],
         "observed_on": repeat(belief.today),
