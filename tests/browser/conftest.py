@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -41,13 +42,39 @@ class Office:
 
 
 @pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory) -> Path:
-    """The invented district with one planned week, made by the command itself."""
-    folder = tmp_path_factory.mktemp("demo") / "osier"
+def demo_folder(tmp_path_factory, worker_id: str) -> Path:
+    """The invented district with one planned week, made by the command itself.
+
+    Workers that run side by side share one making: the first makes it, the others wait, and each
+    takes a copy of its own.
+    """
+    own = tmp_path_factory.mktemp("demo") / "osier"
+    if worker_id == "master":
+        _make_demo(own)
+        return own
+    shared = tmp_path_factory.getbasetemp().parent / "shared-demo"
+    try:
+        shared.mkdir()
+    except FileExistsError:
+        _wait_for(shared / "is-made")
+    else:
+        _make_demo(shared / "osier")
+        (shared / "is-made").touch()
+    shutil.copytree(shared / "osier", own)
+    return own
+
+
+def _make_demo(folder: Path) -> None:
     _crossfall(
         "demo", str(folder), "--no-serve", "--seconds", "2", "--today", TODAY, "--units", "us"
     )
-    return folder
+
+
+def _wait_for(sign: Path) -> None:
+    until = time.monotonic() + 120
+    while not sign.exists():
+        assert time.monotonic() < until, "another worker did not finish the demo"
+        time.sleep(0.2)
 
 
 @pytest.fixture(scope="session")
