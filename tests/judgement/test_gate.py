@@ -127,6 +127,42 @@ def test_arrays_and_verdicts_say_the_same(workable, dry, wet):
                 assert verdict.is_allowed == allowed[0, day]
 
 
+def test_a_dry_road_is_open_for_a_very_light_touch_worth_little(workable, dry):
+    """Common practice: in a dry spell a very light touch at most; the shares are defaults."""
+    verdict = dry.verdict("s0", TODAY, "light_blading")
+    assert verdict.decision == "allowed"
+    assert verdict.p == 1.0
+    assert verdict.worth == dry.worth("light_blading")[0, 0]
+    assert verdict.worth == pytest.approx(0.35)
+    assert "very light touch only" in verdict.reason
+    assert "day after rain" in verdict.reason
+    assert workable.verdict("s0", TODAY, "light_blading").worth > 2 * verdict.worth
+
+
+def test_worth_is_the_mean_over_members_of_the_share_of_each_surface(workable, dry, wet, thawing):
+    for table in (workable, dry, wet, thawing):
+        for task in TASKS:
+            assert (table.worth(task) <= table.p(task) + 1e-12).all()
+            assert (table.worth(task)[~table.allowed(task)] == 0).all()
+    state, share = workable.state, {2: 1.0, 3: 0.8, 4: 0.35}
+    classes = state.group_surface_classes[:, state.groups.of_segment]
+    expected = sum(share[c] * (classes == c).mean(axis=0) for c in share)
+    assert not state.thaw_weak.any()
+    assert workable.worth("light_blading") == pytest.approx(expected)
+
+
+def test_watered_cutting_keeps_its_whole_worth(dry):
+    assert dry.needs_water("cutting").all()
+    assert dry.worth("cutting") == pytest.approx(dry.p("cutting"))
+
+
+@pytest.mark.parametrize("bad", [{"dry": 1.5}, {"dusty": 0.5}])
+def test_a_share_of_worth_that_cannot_be_is_refused(bad):
+    shares = GatePolicy().worth_share | {"cutting": bad}
+    with pytest.raises(InputError, match="worth_share"):
+        table_of(policy=replace(POLICY, gate=GatePolicy(worth_share=shares)))
+
+
 def test_water_never_lowers_a_chance(workable, dry):
     for table in (workable, dry):
         for task in TASKS:

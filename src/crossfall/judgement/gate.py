@@ -40,6 +40,7 @@ _SURFACES: tuple[Surface, ...] = (
     "thaw_weak",
 )
 _WEAK = _SURFACES.index("thaw_weak")
+_DRY = _SURFACES.index("dry")
 _SURE = 0.95  # from here on a sentence does not mention the chance
 
 
@@ -52,6 +53,8 @@ class GateVerdict:
     """Chance of a surface on which the task can be done as decided, 0 to 1."""
     reason: str
     """A foreman's sentence with the figures."""
+    worth: float = 1.0
+    """Share of the work's good that can be expected on that surface, 0 to 1."""
 
     @property
     def is_allowed(self) -> bool:
@@ -64,6 +67,7 @@ class _Decided:
     is_allowed: Bools
     needs_water: Bools
     p: Floats
+    worth: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +88,9 @@ class GateTable:
     """Chance without water, (segment, day)."""
     p_watered: dict[Task, Floats]
     """Chance with water at hand, (segment, day)."""
+    worth_dry: dict[Task, Floats]
+    """Expected share of the task's worth without water, (segment, day)."""
+    worth_watered: dict[Task, Floats]
 
     def index(self, segment_id: str) -> int:
         """Place of a segment in the arrays; unknown ones are an :class:`InputError`."""
@@ -101,6 +108,13 @@ class GateTable:
         """Chance that the surface permits the task as decided, (segment, day)."""
         return self._decided[_known(task)].p
 
+    def worth(self, task: Task) -> Floats:
+        """Expected share of the task's worth as decided, (segment, day): never above the chance.
+
+        Over the members that permit the task, the policy's share for each member's surface.
+        """
+        return self._decided[_known(task)].worth
+
     def verdict(
         self, segment_id: str, day: date, task: Task, *, axle_t: float | None = None
     ) -> GateVerdict:
@@ -117,12 +131,15 @@ class GateTable:
         decision: Decision = "refused"
         heavy = self._too_heavy(row, at, task, axle_t)
         if heavy:
-            return GateVerdict("refused", 0.0, heavy)
+            return GateVerdict("refused", 0.0, heavy, 0.0)
         decided = self._decided[_known(task)]
         if decided.is_allowed[row, at]:
             decision = "if_watered" if decided.needs_water[row, at] else "allowed"
         return GateVerdict(
-            decision, float(self.p(task)[row, at]), self._reason(segment_id, day, task, decision)
+            decision,
+            float(decided.p[row, at]),
+            self._reason(segment_id, day, task, decision),
+            float(decided.worth[row, at]),
         )
 
     def summary(self) -> str:
@@ -150,6 +167,16 @@ class GateTable:
             )
         return ""
 
+    def _is_sure_dry(self, row: int, at: int) -> bool:
+        is_weak = self.state.thaw_weak[row, at]
+        return bool(self.p_dry_surface[row, at] >= self.policy.very_light_chance and not is_weak)
+
+    @cached_property
+    def p_dry_surface(self) -> Floats:
+        """Chance that the surface is dry, (segment, day)."""
+        is_dry = self.state.group_surface_classes == _DRY
+        return np.asarray(is_dry.mean(axis=0))[self.state.groups.of_segment]
+
     @cached_property
     def _decided(self) -> dict[Task, _Decided]:
         """Each task decided for all segments and days, once."""
@@ -163,7 +190,9 @@ class GateTable:
                 plain &= self.p_dry[task] >= share * self.p_watered[task]
             watered = ~plain & (self.p_watered[task] >= least) & self.has_water_truck
             p = np.where(watered, self.p_watered[task], self.p_dry[task])
-            found[task] = _Decided(plain | watered, watered, p)
+            worth = np.where(watered, self.worth_watered[task], self.worth_dry[task])
+            worth = np.where(plain | watered, worth, 0.0)
+            found[task] = _Decided(plain | watered, watered, p, worth)
         return found
 
     def _reason(self, segment_id: str, day: date, task: Task, decision: Decision) -> str:
@@ -185,6 +214,9 @@ class GateTable:
         if task == "light_blading" and is_weak and not self.is_grader_light:
             return f"Weak below from the thaw, and every grader is too heavy for it ({figures})."
         chance = float(self.p(task)[row, at])
+        if task == "light_blading" and decision == "allowed" and self._is_sure_dry(row, at):
+            water = " or send water" if self.has_water_truck else ""
+            return f"{rule.says}; better the day after rain{water} ({figures})."
         if decision == "refused" and rule.permission == "watered":
             return f"{rule.says}, and there is no water truck ({figures})."
         if decision == "refused" and rule.permission == "yes":
@@ -224,6 +256,7 @@ def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable
     is_weak = state.site_is_weak[:, state.site_of_group]
     expand = state.groups.of_segment
     p_dry, p_watered = {}, {}
+    worth_dry, worth_watered = {}, {}
     for task in TASKS:
         table = {name: _rule(rules, task, name).permission for name in _SURFACES}
         plain = np.array([table[name] == "yes" for name in _SURFACES])
@@ -232,11 +265,15 @@ def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable
             plain[_WEAK] = watered[_WEAK] = False
         p_dry[task] = _share(plain, surface, is_weak)[expand]
         p_watered[task] = _share(watered, surface, is_weak)[expand]
+        good = np.array([rules.worth_share[task].get(name, 1.0) for name in _SURFACES])
+        worth_dry[task] = _share(plain * good, surface, is_weak)[expand]
+        worth_watered[task] = _share(watered * good, surface, is_weak)[expand]
         if task == "hauling":
-            p_dry[task] = np.where(shut, 0.0, p_dry[task])
-            p_watered[task] = np.where(shut, 0.0, p_watered[task])
+            for chances in (p_dry, p_watered, worth_dry, worth_watered):
+                chances[task] = np.where(shut, 0.0, chances[task])
         else:
             p_watered[task] = np.where(no_water, p_dry[task], p_watered[task])
+            worth_watered[task] = np.where(no_water, worth_dry[task], worth_watered[task])
     return GateTable(
         segment_ids=state.segment_ids,
         first_day=state.first_day,
@@ -248,13 +285,20 @@ def judge_gates(state: MoistureState, fleet: Fleet, policy: Policy) -> GateTable
         is_posted_shut=shut,
         p_dry=p_dry,
         p_watered=p_watered,
+        worth_dry=worth_dry,
+        worth_watered=worth_watered,
     )
 
 
-def _share(permits: Bools, surface: npt.NDArray[np.int8], is_weak: Bools) -> Floats:
-    """Share of members whose surface permits it; a weak road must permit it both ways."""
-    is_ok = permits[surface] & (permits[_WEAK] | ~is_weak)
-    return np.asarray(is_ok.mean(axis=0))
+def _share(
+    good: npt.NDArray[np.bool_] | Floats, surface: npt.NDArray[np.int8], is_weak: Bools
+) -> Floats:
+    """Mean over the members of how good the surface is for it; a weak road is no better than weak.
+
+    ``good`` holds 0 to 1 for each surface, or whether it permits the task.
+    """
+    each = good.astype(float)
+    return np.asarray(np.minimum(each[surface], np.where(is_weak, each[_WEAK], 1.0)).mean(axis=0))
 
 
 def _shut(posted_axle_t: Floats, fleet: Fleet, kind: MachineKind, policy: GatePolicy) -> Bools:
@@ -288,6 +332,13 @@ def _check_rules(policy: GatePolicy) -> None:
                     f"the gate has {n_rules} rules for {task} on {surface}; expected exactly one"
                     " (policy gate.rules)"
                 )
+        for surface, share in policy.worth_share.get(task, {}).items():
+            if surface not in _SURFACES or not 0 <= share <= 1:
+                raise InputError(
+                    f"policy gate.worth_share gives {task} on {surface} {share}; expected 0 to 1"
+                )
+        if task not in policy.worth_share:
+            raise InputError(f"policy gate.worth_share has no entry for {task}")
         if task not in policy.least_chance:
             raise InputError(f"policy gate.least_chance has no entry for {task}")
 

@@ -77,6 +77,17 @@ def default_rules() -> tuple[GateRule, ...]:
     return tuple(rules)
 
 
+def _worth_share() -> dict[Task, dict[Surface, float]]:
+    """What is left of the good of a task on each surface that permits it; else all of it."""
+    return {
+        "light_blading": {"drying": 0.8, "dry": 0.35, "thaw_weak": 0.5},
+        "cutting": {},
+        "hauling": {},
+        "hand_work": {},
+        "emergency": {},
+    }
+
+
 @dataclass(frozen=True, slots=True)
 class GatePolicy:
     """What the surface must be like for each task."""
@@ -97,6 +108,19 @@ class GatePolicy:
         },
         unit="1",
         doc="A task is refused below this chance of a surface that permits it",
+    )
+    worth_share: dict[Task, dict[Surface, float]] = setting(  # noqa: RUF009 - a factory
+        factory=_worth_share,
+        unit="1",
+        doc="Share of a task's worth on a surface that permits it, 1 where none is given: on a dry"
+        " road a light touch moves loose stone only and holds a short while",
+    )
+    very_light_chance: float = setting(
+        0.9,
+        unit="1",
+        doc="Chance of a dry surface from which a verdict says that only a very light touch pays",
+        low=0.0,
+        high=1.0,
     )
     without_water_share: float = setting(
         0.5,
