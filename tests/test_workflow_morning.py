@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from crossfall.demo import osier_valley
 from crossfall.errors import InputError
 from crossfall.model import Observation
 from crossfall.workflow import morning, road_surface, what_changed
@@ -47,6 +48,25 @@ def test_water_or_wait_is_judged_for_the_depth_that_is_cut():
     assert surface.days.today.likely.label == "dry"
     dry_fleet = replace(FLEET, machines=tuple(m for m in FLEET.machines if m.kind != "water_truck"))
     assert road_surface(replace(given, fleet=dry_fleet), sheet, "s0").water is None
+
+
+def test_water_is_reckoned_on_thin_roads_too():
+    given = osier_valley(today=TODAY)
+    sheet = morning(given, today=TODAY, n_days=4)
+    thin = sorted(given.network.maintained, key=lambda each: each.gravel_mm)[:15]
+    for segment in (*thin, *given.network.maintained[::40]):
+        assert road_surface(given, sheet, segment.id).water is not None, segment.id
+
+
+def test_a_road_with_an_odd_figure_keeps_its_moisture():
+    given = case()
+    odd = replace(given.network.segments[0], width_m=0.5)
+    network = replace(given.network, segments=(odd, *given.network.segments[1:]))
+    given = replace(given, network=network)
+    surface = road_surface(given, morning(given, today=TODAY), "s0")
+    assert surface.days.today.likely.label == "dry"
+    assert surface.water is None
+    assert "width_m is 0.5" in surface.no_water
 
 
 def test_what_one_look_changed():

@@ -159,7 +159,8 @@ class RoadSurface:
 
     days: RoadDays
     water: WateringVerdict | None
-    """For the depth a blade would cut today; None where no water truck is at hand."""
+    """For the depth a blade would cut today; None where ``no_water`` says why not."""
+    no_water: str = ""
 
 
 def road_surface(district: District, sheet: MorningSheet, segment_id: str) -> RoadSurface:
@@ -175,20 +176,24 @@ def road_surface(district: District, sheet: MorningSheet, segment_id: str) -> Ro
     days = road_days(sheet.state, segment_id)
     trucks = [each for each in district.fleet.machines if _brings_water(each)]
     if not trucks:
-        return RoadSurface(days, None)
+        return RoadSurface(days, None, "No water truck is at hand, so nothing is said of watering")
     segment = district.network.segment_by_id[segment_id]
     condition = next((c for c in sheet.conditions if c.segment_id == segment_id), None)
     tools = make_tools(district.fleet, build_graph(district.network), district.policy)
     site = Site(segment, condition, (), None, (False, False), tools)
-    water = water_or_wait(
-        sheet.state,
-        segment,
-        sheet.today,
-        max(trucks, key=lambda each: each.capacity),
-        district.policy,
-        water_km=tools.sources.water_km(segment),
-        worked_depth_mm=max(site.cut_mm, tools.design.shape.light_cut_mm),
-    )
+    try:
+        water = water_or_wait(
+            sheet.state,
+            segment,
+            sheet.today,
+            max(trucks, key=lambda each: each.capacity),
+            district.policy,
+            water_km=tools.sources.water_km(segment),
+            worked_depth_mm=max(site.cut_mm, tools.design.shape.light_cut_mm),
+        )
+    except InputError as error:
+        # A figure of this road is out of any range; its moisture still stands
+        return RoadSurface(days, None, f"Water cannot be reckoned here: {error}")
     return RoadSurface(days, water)
 
 

@@ -85,7 +85,7 @@ def water_demand(
     """
     within("moisture_pct", moisture_pct, 0.0, 40.0)
     within("target_pct", target_pct, 1.0, 40.0)
-    within("worked_depth_m", worked_depth_m, 0.02, 0.4, hint="it may be in mm")
+    within("worked_depth_m", worked_depth_m, 0.005, 0.4, hint="it may be in mm")
     within("dry_density_kg_m3", dry_density_kg_m3, 1200.0, 2600.0, hint="it may be in t/m³")
     within("width_m", width_m, 1.0, 40.0)
     at_least("et0_mm", et0_mm, 0.0)

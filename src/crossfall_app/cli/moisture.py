@@ -212,7 +212,7 @@ def _road(
         )
         return
     for segment, surface in found:
-        _say_road(sheet, segment, surface, n_past)
+        _say_road(sheet, segment, surface, n_past, units)
     if chart is not None:
         say(f"The chart is in {chart}")
 
@@ -234,37 +234,47 @@ def _draw(found: list[tuple[Segment, RoadSurface]], file: Path, units: str) -> N
     part.replace(file)
 
 
-def _say_road(sheet: MorningSheet, segment: Segment, surface: RoadSurface, n_past: int) -> None:
+def _say_road(
+    sheet: MorningSheet, segment: Segment, surface: RoadSurface, n_past: int, units: str
+) -> None:
+    from crossfall.report.figures import check_system, figure, reword
+
+    system = check_system(units)
+
+    def said(value: float, unit: str) -> str:
+        if not math.isfinite(value):
+            return "not known"
+        return f"{value:.1f} %" if unit == "%" else " ".join(figure(value, unit, system))
+
     days = surface.days
-    where = f"{segment.from_m / 1000:.1f} to {segment.to_m / 1000:.1f} km"
-    say(f"{segment.route}, {where} ({segment.id}): {days.summary()}")
+    where = f"{figure(segment.from_m / 1000, 'km', system)[0]} to"
+    where += f" {' '.join(figure(segment.to_m / 1000, 'km', system))}"
+    say(f"{segment.route}, {where} ({segment.id}): {reword(days.summary(), system)}")
     table = new_table("Day", "Moisture", "Rain", "Surface", "Workable", "Cutting", "Why",
                       right=("Moisture", "Rain", "Workable"))  # fmt: skip
     for each in days.past[len(days.past) - n_past :]:
-        table.add_row(
-            each.day.isoformat(), _said(each.moisture_pct, "%"), _said(each.rain_mm, "mm")
-        )
+        table.add_row(each.day.isoformat(), said(each.moisture_pct, "%"), said(each.rain_mm, "mm"))
     for row, day in zip(_rows(sheet, segment, surface), days.ahead, strict=True):
         low, middle, high = day.moisture_pct[0], day.moisture_pct[2], day.moisture_pct[-1]
         spread = f"{low:.1f}-{high:.1f} %" if math.isfinite(middle) else "not known"
         table.add_row(
             row["day"],
             spread,
-            _said(day.rain_mm[2], "mm"),
+            said(day.rain_mm[2], "mm"),
             row["surface"],
             f"{100 * day.p_workable:.0f} %",
             row["cutting"].replace("_", " "),
-            row["why"],
+            reword(row["why"], system),
         )
     say_table(table)
     parts = [f"{part.name} {part.likely.label}" for part in days.today.parts]
     say(f"Parts of the first day: {', '.join(parts)}.")
-    say(_water_said(surface.water))
+    say(reword(_water_said(surface.water, surface.no_water), system))
 
 
-def _water_said(water: WateringVerdict | None) -> str:
+def _water_said(water: WateringVerdict | None, no_water: str) -> str:
     if water is None:
-        return "No water truck is at hand, so nothing is said of watering."
+        return f"{no_water}."
     if water.cost is None:
         return water.reason
     cost = water.cost.likely
@@ -346,12 +356,6 @@ def _water_json(water: WateringVerdict | None) -> dict[str, Any] | None:
             "p_workable_without": round(water.p_workable_without, 4),
         }
     return told
-
-
-def _said(value: float, unit: str) -> str:
-    if not math.isfinite(value):
-        return "not known"
-    return f"{value:.1f} {unit}" if unit == "%" else f"{value:.0f} {unit}"
 
 
 def _figure(value: float) -> float | None:

@@ -70,6 +70,7 @@ def surface_page(segment: Segment, surface: RoadSurface, measures: Measures) -> 
         "band": f"{days.lower_pct:.1f} and {days.upper_pct:.1f} %",
         "optimum": f"{days.optimum_pct:g} %",
         "water": _water(surface.water, measures),
+        "no_water": surface.no_water,
     }
 
 
