@@ -159,7 +159,7 @@ def test_duplicate_ids_name_both_rows(tmp_path: Path) -> None:
 def test_zero_length_lines_are_refused_or_left_out_when_asked(tmp_path: Path) -> None:
     still = [[-107.0, 40.0], [-107.0, 40.0]]
     path = _geojson(tmp_path, _feature(still), _feature(_GOOD))
-    _refused(path, "feature 1", "no length", "skip_bad")
+    _refused(path, "feature 1", "no length", "--skip-bad")
     report = read_network(path, options=NetworkOptions(skip_bad=True)).report
     assert (report.n_segments, report.n_zero_length) == (1, 1)
     assert any("no length" in str(problem) for problem in report.problems)
@@ -178,12 +178,12 @@ def test_unknown_columns_and_fields(tmp_path: Path) -> None:
     path = _geojson(tmp_path, _feature(_GOOD, SURF_TYP="gravel"))
     options = NetworkOptions(columns={"surface": "SURF_TYPE"})
     _refused(path, "no column 'SURF_TYPE'", "did you mean 'SURF_TYP'", options=options)
-    with pytest.raises(InputError, match="'surfce'; expected one of id, route"):
+    with pytest.raises(InputError, match=r"--column surfce=\.\.\. is no field; expected one of id"):
         NetworkOptions(columns={"surfce": "SURF_TYP"})
     assert NetworkOptions(columns={"name": "RD"}).columns == {"route": "RD"}
-    with pytest.raises(InputError, match="'route' twice, as RD and ROAD"):
+    with pytest.raises(InputError, match="--column gives route twice, as RD and ROAD"):
         NetworkOptions(columns={"name": "RD", "route": "ROAD"})
-    with pytest.raises(InputError, match="'AGG' to 'stone'"):
+    with pytest.raises(InputError, match="--surface AGG=stone names no surface of ours"):
         NetworkOptions(surface_words={"AGG": "stone"})  # type: ignore[dict-item]
     _refused(_csv(tmp_path, f"id,shape\n1,{_LINE}\n"), "no column of lines", "wkt")
     options = NetworkOptions(columns={"wkt": "shap"})
@@ -191,7 +191,7 @@ def test_unknown_columns_and_fields(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("properties", "words"), [
-    ({"width": 24}, ("feature 1, width", "looks like feet", "width_unit")),
+    ({"width": 24}, ("feature 1, width", "looks like feet", "--width-unit")),
     ({"width_m": "wide"}, ("feature 1, width_m", "'wide' is not a width")),
     ({"width_m": 80}, ("width_m", "not a road's width")),
     ({"adt": -5}, ("feature 1, adt", "-5")),
@@ -208,7 +208,7 @@ def test_cells_that_cannot_be_read(
 def test_a_length_without_a_unit(tmp_path: Path) -> None:
     path = _geojson(tmp_path, _feature(_GOOD, LENGTH=1.1))
     options = NetworkOptions(columns={"length_m": "LENGTH"})
-    _refused(path, "needs its unit", "length_unit", options=options)
+    _refused(path, "needs its unit", "--length-unit", options=options)
     options = NetworkOptions(columns={"length_m": "LENGTH"}, length_unit="km")
     assert read_network(path, options=options).network.segments[0].length_m == pytest.approx(1100)
 

@@ -117,7 +117,7 @@ def test_inches_read_as_millimetres_are_refused_unless_vouched_for(seattle_csv, 
         for row in rows:
             row["precipitation"] = round(float(row["precipitation"]) / 25.4, 2)
             out.writerow(row)
-    with pytest.raises(UnitsError, match="wettest of 1461 days brings 2.2 mm.*--unit rain=in"):
+    with pytest.raises(UnitsError, match=r"wettest of 1461 days brings 2.2 mm.*--unit rain=in"):
         import_weather(path, **SEATTLE)
     doubts = import_weather(path, **SEATTLE, believe=True).report.doubts
     assert any("believed because you said so" in str(doubt) for doubt in doubts)
@@ -270,7 +270,7 @@ def test_files_that_are_not_there_or_not_text(tmp_path):
     with pytest.raises(InputError, match="is empty"):
         import_weather(path, station=GAUGE)
     path.write_text("some,header\n1,2\n")
-    with pytest.raises(InputError, match="has no rain_mm or rain_in; .* it has some, header"):
+    with pytest.raises(InputError, match=r"has no rain_mm or rain_in; .* it has some, header"):
         import_weather(path, station=GAUGE)
 
 

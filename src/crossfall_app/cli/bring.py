@@ -96,6 +96,7 @@ def import_(
 
     Without --accept it only shows what would change, and writes nothing.
     """
+    file, fleet, conditions = _where_it_belongs(file, fleet, conditions)
     given = (file, fleet, graders, conditions, policy)
     if all(each is None for each in given):
         raise InputError("there is nothing to import; name a file of roads, or --fleet and others")
@@ -139,6 +140,34 @@ def import_(
         say("Accepted.")
     else:
         remark("nothing was written; add --accept to write it")
+
+
+def _where_it_belongs(
+    file: Path | None, fleet: Path | None, conditions: Path | None
+) -> tuple[Path | None, Path | None, Path | None]:
+    """A fleet file given as FILE is taken as --fleet; a survey or a policy is told where it goes.
+
+    Raises
+    ------
+    InputError
+        If the file is something else than roads and its option is to be named.
+    """
+    if file is None or not file.is_file():
+        return file, fleet, conditions
+    if file.suffix.lower() == ".toml":
+        text = file.read_text(encoding="utf-8", errors="replace")
+        if "[[" not in text:
+            raise InputError(f"{file.name} has no roads; if it changes settings, say --policy FILE")
+        if fleet is not None:
+            raise InputError(f"{file.name} and {fleet.name} are both fleet files; name one")
+        remark(f"{file.name} is read as the fleet, as with --fleet")
+        return None, file, conditions
+    if file.suffix.lower() == ".csv":
+        with file.open(encoding="utf-8", errors="replace") as lines:
+            header = {name.strip() for name in lines.readline().split(",")}
+        if {"segment_id", "observed_on"} <= header:
+            raise InputError(f"{file.name} is a survey, not roads; say --conditions {file}")
+    return file, fleet, conditions
 
 
 def weather(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from crossfall.io.network import (
     NetworkOptions,
     carry_over,
     compare,
+    keep_ids,
     read_network,
 )
 from crossfall.io.photo import Photo
@@ -34,8 +35,10 @@ from crossfall.io.weather import (
 from crossfall.model import Condition, Fleet, Network, Policy, Station
 from crossfall_app.cli.assumed import assumed_fleet
 from crossfall_app.cli.places import usual_first_day
+from crossfall_app.cli.speak import count
 from crossfall_app.store import repository
 from crossfall_app.store.inspections import take_in_photos, write_photos
+from crossfall_app.store.network_rows import facts_on
 from crossfall_app.workspace import Workspace
 
 
@@ -45,6 +48,8 @@ class Intake:
 
     roads: NetworkImport | None = None
     diff: NetworkDiff | None = None
+    renamed: dict[str, str] = field(default_factory=dict)
+    """Ids in the file to ids that are kept, of roads that came back under another one."""
     is_merge: bool = False
     fleet: Fleet | None = None
     conditions: tuple[Condition, ...] = ()
@@ -78,21 +83,24 @@ class Intake:
         stored, in_force = repository.load_network(), repository.load_policy()
         changed = read_policy(policy, in_force) if policy else None
         found, diff = None, None
+        renamed: dict[str, str] = {}
         if roads is not None:
-            found = _roads(roads, options, stored, changed or in_force)
+            found, renamed = _roads(roads, options, stored, changed or in_force)
             diff = compare(stored, found.network, policy=(changed or in_force).network)
             if is_merge:
                 diff = replace(diff, vanished=(), features_vanished=(), lineage=())
         elif any(value for value in options.values()):
-            raise InputError("options for roads are given without a file of roads")
+            said = ", ".join(_OPTION[name] for name, value in options.items() if value)
+            raise InputError(f"{said} is for roads, but no file of roads is given")
         network = found.network if found else stored
         rules = changed or in_force
         survey, seen, photos = _survey(workspace, conditions, network, rules, keep_good=keep_good)
         return cls(
             roads=found,
             diff=diff,
+            renamed=renamed,
             is_merge=is_merge,
-            fleet=_fleet(workspace, network, fleet, n_graders, yard),
+            fleet=_fleet(workspace, network, fleet, n_graders, yard, rules),
             conditions=seen,
             policy=changed,
             survey=survey,
@@ -133,23 +141,43 @@ class Intake:
         if self.roads is not None and self.diff is not None:
             yield self.roads.report.summary()
             yield self.diff.summary(most=most)
+            yield from self._kept_and_lost()
         if self.fleet is not None:
             kinds: dict[str, int] = {}
             for machine in self.fleet.machines:
                 kinds[machine.kind] = kinds.get(machine.kind, 0) + 1
-            told = ", ".join(f"{n} {kind.replace('_', ' ')}" for kind, n in kinds.items())
-            yield f"Fleet: {told}; {len(self.fleet.operators)} operators"
+            told = ", ".join(count(n, kind.replace("_", " ")) for kind, n in kinds.items())
+            yield f"Fleet: {told}; {count(len(self.fleet.operators), 'operator')}"
+            yield from _only_drawn(self.fleet)
             notes = {machine.note for machine in self.fleet.machines if "assumed" in machine.note}
             yield from (f"Assumed: graders {note}" for note in sorted(notes))
         if self.conditions:
-            photos = f", with {len(self.photos)} photos" if self.photos else ""
+            photos = f", with {count(len(self.photos), 'photo')}" if self.photos else ""
             yield f"Conditions: {len(self.conditions)}{photos}"
         if self.survey is not None and self.survey.bad:
-            yield f"Not taken: {len(self.survey.bad)} rows"
+            yield f"Not taken: {count(len(self.survey.bad), 'row')}"
             yield from (f"  {problem}" for problem in self.survey.problems)
             yield f"They go back to you in {self.bad_rows}"
         if self.policy is not None:
             yield f"Policy: version {self.policy.version}"
+
+    def _kept_and_lost(self) -> Iterator[str]:
+        """What becomes of the facts of roads whose id is not in the file any more."""
+        if self.renamed:
+            some = ", ".join(f"{old} (there {new})" for new, old in list(self.renamed.items())[:3])
+            yield (
+                f"{count(len(self.renamed), 'road')} came back under another id and keep"
+                f"{'s' if len(self.renamed) == 1 else ''} the one that facts hang on: {some}"
+                + (" and more" if len(self.renamed) > 3 else "")
+            )
+        lost = facts_on(each.id for each in self.diff.vanished) if self.diff else {}
+        if lost:
+            told = ", ".join(f"{n} {what}" for what, n in lost.items())
+            yield (
+                f"CAREFUL: {told} hang on segments that vanish and would count for nothing any"
+                " more; if the roads are still there, name the column of their ids with"
+                " --column id=..., or keep what the file does not mention with --merge"
+            )
 
     def as_json(self) -> dict[str, Any]:
         """The same for a program."""
@@ -165,6 +193,9 @@ class Intake:
                 "added": len(self.diff.added),
                 "changed": len(self.diff.changed),
                 "vanished": len(self.diff.vanished),
+                "ids_kept": self.renamed,
+                "facts_on_vanished": facts_on(each.id for each in self.diff.vanished),
+                "not_joined": list(report.parts),
                 "gaps": len(report.gaps),
                 "unknown_surface": len(report.unknown_surface),
                 "assumed": list(report.assumed),
@@ -201,7 +232,7 @@ def read_observed(
         followed and nobody said ``keep_gaps``.
     """
     if station is not None and len(files) > 1:
-        raise InputError("station names one station, but there are several files; leave it out")
+        raise InputError("--station names one station, but there are several files; leave it out")
     found, policy = [], repository.load_policy()
     for file in files:
         name = station or file.name.split(".")[0]
@@ -263,7 +294,7 @@ def _survey(
 ) -> tuple[Survey | None, tuple[Condition, ...], tuple[Photo, ...]]:
     if file is None:
         if keep_good:
-            raise InputError("keep-good is for a survey; name one with --conditions")
+            raise InputError("--keep-good is for a survey; name one with --conditions")
         return None, (), ()
     today = usual_first_day(workspace)
     found = read_survey(file, network=network, policy=policy.entry, today=today)
@@ -282,28 +313,67 @@ def _fleet(
     file: Path | None,
     n_graders: int | None,
     yard: tuple[float, float] | None,
+    policy: Policy,
 ) -> Fleet | None:
     if file is not None and n_graders is not None:
-        raise InputError("fleet and graders are both given; a fleet file says how many there are")
+        raise InputError(
+            "--fleet and --graders are both given; a fleet file says how many there are"
+        )
     if file is not None:
         return read_fleet(
             file, currency=workspace.config.currency, policy=repository.load_policy().entry
         )
     if n_graders is None:
         if yard is not None:
-            raise InputError("yard is given without graders; say how many with --graders")
+            raise InputError("--yard is given without graders; say how many with --graders")
         return None
     if not network.segments:
-        raise InputError("graders are given before any roads; import the roads first")
-    return assumed_fleet(network, n_graders, yard)
+        raise InputError("--graders is given before any roads; import the roads first")
+    return assumed_fleet(network, n_graders, yard, policy.network)
 
 
-def _roads(file: Path, options: dict[str, Any], stored: Network, policy: Policy) -> NetworkImport:
-    """The roads of a file, with what people had settled and the file does not know."""
+def _only_drawn(fleet: Fleet) -> Iterator[str]:
+    """Places called pits of which nobody said what lies there."""
+    dug = {pit.place.id for pit in fleet.pits}
+    for place in fleet.places:
+        if place.kind == "pit" and place.id not in dug:
+            yield (
+                f"CAREFUL: {place.name} is only drawn on the map; to take gravel from it, describe"
+                f' it under [[pit]] with place = "{place.id}", material, stock_m3, price_per_m3 and'
+                " price_year"
+            )
+
+
+def _roads(
+    file: Path, options: dict[str, Any], stored: Network, policy: Policy
+) -> tuple[NetworkImport, dict[str, str]]:
+    """The roads of a file, with what people had settled and the file does not know.
+
+    Also the ids that were kept, of roads that the file calls by another.
+    """
     existing = stored if stored.segments else None
     made = NetworkOptions(**options, existing=existing, policy=policy.network)
     found = read_network(file, options=made)
-    return found if existing is None else replace(found, network=carry_over(stored, found.network))
+    if existing is None:
+        return found, {}
+    network, renamed = keep_ids(stored, found.network, policy=policy.network)
+    return replace(found, network=carry_over(stored, network)), renamed
+
+
+_OPTION = {
+    "columns": "--column",
+    "surface_words": "--surface",
+    "layer": "--layer",
+    "crs": "--crs",
+    "near": "--near",
+    "width_unit": "--width-unit",
+    "length_unit": "--length-unit",
+    "maintained_by": "--maintained-by",
+    "include_unknown": "--include-unknown",
+    "join_crossings": "--join-crossings",
+    "skip_bad": "--skip-bad",
+}
+"""How each option is written at the keyboard."""
 
 
 @contextmanager

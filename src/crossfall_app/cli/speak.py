@@ -32,6 +32,11 @@ def complain(text: str) -> None:
     sys.stderr.write(f"crossfall: {' '.join(text.split())}\n")
 
 
+def count(n: int, what: str) -> str:
+    """A number with its noun: ``1 grader``, ``2 graders``."""
+    return f"{n:,} {what}" if n == 1 else f"{n:,} {what}s"
+
+
 def say_table(table: Any) -> None:
     """A rich table; plain and a little wider where nobody watches."""
     from rich.console import Console

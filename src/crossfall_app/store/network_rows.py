@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -79,6 +80,25 @@ def replace_network(
             },
         )
     return change
+
+
+def facts_on(segment_ids: Iterable[str]) -> dict[str, int]:
+    """How many facts hang on some segments: looks, records of work, open requests and hazards."""
+    ids = list(segment_ids)
+    tables: tuple[tuple[str, Any], ...] = (
+        ("looks", models.Condition),
+        ("records of work", models.WorkRecord),
+        ("requests", models.Request),
+        ("hazards", models.Hazard),
+    )
+    counts = {
+        name: sum(
+            table.objects.filter(segment_id__in=ids[start : start + _BATCH]).count()
+            for start in range(0, len(ids), _BATCH)
+        )
+        for name, table in tables
+    }
+    return {name: n for name, n in counts.items() if n}
 
 
 def stage_network(

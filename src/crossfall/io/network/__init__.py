@@ -20,6 +20,7 @@ from crossfall.io.network.report import ImportReport, NetworkImport
 if TYPE_CHECKING:
     from crossfall.io.network.events import read_events
     from crossfall.io.network.points import FeatureImport, add_features, read_features
+    from crossfall.io.network.same_roads import keep_ids
     from crossfall.io.network.staging import (
         Change,
         NetworkDiff,
@@ -39,6 +40,7 @@ __all__ = [
     "add_features",
     "carry_over",
     "compare",
+    "keep_ids",
     "read_events",
     "read_features",
     "read_network",
@@ -47,6 +49,7 @@ __all__ = [
 
 _LATER = {
     "read_events": "events",
+    "keep_ids": "same_roads",
     **dict.fromkeys(("FeatureImport", "add_features", "read_features"), "points"),
     **dict.fromkeys(
         ("Change", "NetworkDiff", "carry_over", "compare", "settle_surfaces"), "staging"

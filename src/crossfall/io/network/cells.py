@@ -7,6 +7,7 @@ name the first few; a word nobody explained is listed, and stays unknown.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -60,6 +61,11 @@ class Cells:
 
     def facts(self) -> tuple[list[RoadFacts], Ints]:
         """Different sets of facts, and the one of each row."""
+        said, of_row = self.said()
+        return [with_said(RoadFacts(), each, self.options) for each in said], of_row
+
+    def said(self) -> tuple[list[dict[str, Any]], Ints]:
+        """Different sets of what cells say, by our field, and the one of each row."""
         methods = ("measured", "computed", "estimated", "default")
         readers: dict[str, Callable[[Any, int], Any]] = {
             "route": lambda value, _: " ".join(_text(value).split()),
@@ -92,8 +98,8 @@ class Cells:
         number: dict[tuple[Any, ...], int] = {}
         rows = zip(*read, strict=True) if read else iter([()] * self.table.n_rows)
         fact = [number.setdefault(said, len(number)) for said in rows]
-        facts = [_facts(dict(zip(names, said, strict=True)), self.options) for said in number]
-        return facts, np.array(fact, dtype=np.int64)
+        told = [dict(zip(names, said, strict=True)) for said in number]
+        return told, np.array(fact, dtype=np.int64)
 
     def _read_column(self, field: str, read: Callable[[Any, int], Any]) -> list[Any]:
         """Values of a column, each different cell read once; None where a cell is empty."""
@@ -122,8 +128,8 @@ class Cells:
             unit = "mi"
         if unit is None:
             raise UnitsError(
-                f"{self.table.file}, {name}: a length needs its unit; name it (length_unit m, ft,"
-                " km or mi)"
+                f"{self.table.file}, {name}: a length needs its unit; say --length-unit m, ft,"
+                " km or mi"
             )
         return self.numbers("length_m") * factor(unit, "m")
 
@@ -162,18 +168,22 @@ class Cells:
 
     def _word(self, words: dict[str, Any], field: str, otherwise: str) -> Callable[[Any, int], Any]:
         strange: set[str] = set()
+        is_surface = field == "surface"
 
         def read(value: Any, row: int) -> Any:
             word = _text(value).lower()
             if word in words:
                 return words[word]
-            if word == "unpaved" and field == "surface":
+            if word == "unpaved" and is_surface:
                 return "unpaved"
             if word not in strange:
                 strange.add(word)
+                hint = f"; say what it is, like --surface {word}=gravel" if is_surface else ""
                 where = f"{self.table.file} {self.table.label(row)}, {self._name(field)}"
                 self.problems.append(
-                    Problem(where, f"{word!r} means nothing to crossfall; taken as {otherwise}")
+                    Problem(
+                        where, f"{word!r} means nothing to crossfall; taken as {otherwise}{hint}"
+                    )
                 )
             return otherwise
 
@@ -210,7 +220,7 @@ class Cells:
             if unit is None and not has_own_unit and width > policy.width_feet_above_m:
                 raise UnitsError(
                     f"{self.table.file} {self.table.label(row)}, {name}: {value} m is wide for a"
-                    " road and looks like feet; say which (width_unit m or ft)"
+                    " road and looks like feet; say --width-unit ft or m"
                 )
             if not policy.width_narrowest_m <= width <= policy.width_widest_m:
                 self._refuse(
@@ -246,26 +256,32 @@ class Cells:
         return read
 
 
-def _facts(said: dict[str, Any], options: NetworkOptions) -> RoadFacts:
-    """Facts of a row from the cells that hold something."""
+def with_said(facts: RoadFacts, said: dict[str, Any], options: NetworkOptions) -> RoadFacts:
+    """Facts of a row with what its cells say in place of what was known; None says nothing."""
     fields = {name: value for name, value in said.items() if value is not None}
-    fields["name"] = fields.pop("route", "")
+    if "route" in fields:
+        fields["name"] = fields.pop("route")
     surface = fields.get("surface", "unknown")
     if surface == "unpaved":
         # The agency says that it is loose, not of what
         fields |= {"surface": "gravel", "surface_source": "inferred"}
     elif surface == "unknown":
+        fields.pop("surface", None)
         fields.pop("surface_source", None)
     else:
         fields.setdefault("surface_source", "agency")
-    fields["is_maintained"] = is_maintained(
-        options,
-        surface=fields.get("surface", "unknown"),
-        road_class=fields.get("road_class", "local"),
-        jurisdiction=fields.get("jurisdiction", ""),
-        said=fields.get("is_maintained"),
+    is_ours = fields.pop("is_maintained", None)
+    found = replace(facts, **fields)
+    return replace(
+        found,
+        is_maintained=is_maintained(
+            options,
+            surface=found.surface,
+            road_class=found.road_class,
+            jurisdiction=found.jurisdiction,
+            said=is_ours,
+        ),
     )
-    return RoadFacts(**fields)
 
 
 def _text(value: Any) -> str:

@@ -138,7 +138,9 @@ def _usable(
     if bad and not options.skip_bad:
         refuse(
             [
-                Problem(each.where, each.message + "; mend it, or leave such rows out (skip_bad)")
+                Problem(
+                    each.where, each.message + "; mend it, or leave such rows out with --skip-bad"
+                )
                 for each in bad
             ]
         )

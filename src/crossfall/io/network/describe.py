@@ -11,7 +11,7 @@ from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.report import ImportReport
 from crossfall.io.network.source import Found
 from crossfall.model import Network, Segment
-from crossfall.network.graph import build_graph
+from crossfall.network.graph import RoadGraph, build_graph
 from crossfall.network.noding import Gap
 
 
@@ -38,7 +38,8 @@ def describe(
 ) -> ImportReport:
     """The report of an import."""
     segments = network.segments
-    parts = np.bincount(build_graph(network).parts)
+    graph = build_graph(network)
+    parts = np.bincount(graph.parts)
     ends = Counter(node for s in segments for node in (s.from_node, s.to_node))
     km_by_surface: dict[str, float] = {}
     for segment in segments:
@@ -56,6 +57,7 @@ def describe(
         n_by_surface_source=dict(Counter(s.surface_source for s in segments)),
         n_components=len(parts),
         largest_component_pct=100.0 * float(parts.max()) / float(parts.sum()),
+        parts=_small_parts(network, graph),
         n_dead_ends=sum(1 for n in ends.values() if n == 1),
         n_duplicates=counts.n_duplicates,
         n_zero_length=found.n_zero_length,
@@ -72,6 +74,29 @@ def describe(
         problems=tuple(found.problems),
         assumed=(*found.assumed, *_assumed(segments, options)),
     )
+
+
+def _small_parts(network: Network, graph: RoadGraph) -> tuple[str, ...]:
+    """Where the parts lie that the largest does not reach, the longest first."""
+    part_of = dict(zip(graph.node_ids, graph.parts.tolist(), strict=True))
+    largest = int(np.bincount(graph.parts).argmax())
+    by_part: dict[int, list[Segment]] = {}
+    for segment in network.segments:
+        if part_of[segment.from_node] != largest:
+            by_part.setdefault(part_of[segment.from_node], []).append(segment)
+    told: list[tuple[float, str]] = []
+    for members in by_part.values():
+        roads = list(dict.fromkeys(each.route or each.id for each in members))
+        more = f" and {len(roads) - _MOST_ROADS} more" if len(roads) > _MOST_ROADS else ""
+        km = sum(each.length_m for each in members) / 1000
+        lon, lat = members[0].line[0]
+        words = f"{', '.join(roads[:_MOST_ROADS])}{more} ({km:.1f} km) at {lon:.5f},{lat:.5f}"
+        told.append((km, words))
+    return tuple(words for _, words in sorted(told, reverse=True))
+
+
+_MOST_ROADS = 3
+"""Roads named of a part that is not joined."""
 
 
 def _assumed(segments: tuple[Segment, ...], options: NetworkOptions) -> list[str]:

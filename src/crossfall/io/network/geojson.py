@@ -2,23 +2,30 @@
 
 The second kind carries OpenStreetMap tags as properties, ``highway`` among
 them, and is read by the same rules as the original: places with equal
-coordinates are the same node.
+coordinates are the same node. Columns that carry our names count beside the
+tags; and where no id is one of OpenStreetMap, somebody drew the lines, and
+their ends are joined as those of an agency.
 """
 
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from crossfall.errors import InputError
+import numpy as np
+
+from crossfall.errors import InputError, refuse
 from crossfall.io.network import tags as osm_tags
+from crossfall.io.network.cells import Cells, with_said
 from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.osm import WayGatherer
 from crossfall.io.network.place import to_lonlat
 from crossfall.io.network.source import Found, count
 from crossfall.io.network.table import LineTable, pack
-from crossfall.network.roads import FoundPoint
+from crossfall.io.network.words import WELL_KNOWN
+from crossfall.network.roads import FoundPoint, RoadFacts, RoadLines
 
 Feature = dict[str, Any]
 
@@ -162,7 +169,75 @@ def _as_osm(table: LineTable, features: list[Feature], options: NetworkOptions) 
                 )
     for what, n in table.others.items():
         gather.left_out["areas" if what.endswith("Polygon") else what] = n
-    return gather.found(has_node_ids=False)
+    found, is_extract = gather.found(has_node_ids=False), _has_osm_ids(table)
+    row_of = {name: row for row, name in enumerate(names)}
+    lines = _with_own_columns(found, table, row_of, options, is_extract=is_extract)
+    if is_extract:
+        return replace(found, lines=lines)
+    return replace(found, lines=replace(lines, key=None), is_by_agency=True)
+
+
+def _with_own_columns(
+    found: Found,
+    table: LineTable,
+    row_of: dict[str, int],
+    options: NetworkOptions,
+    *,
+    is_extract: bool,
+) -> RoadLines:
+    """What columns with our names say counts before the tags."""
+    lines = found.lines
+    assert lines is not None
+    fields = _NEVER_TAGS if is_extract else (*_NEVER_TAGS, *_ALSO_TAGS)
+    by_lower = {name.lower(): name for name in reversed(list(table.columns))}
+    columns = {
+        field: by_lower[name]
+        for field in fields
+        for name in reversed(WELL_KNOWN[field])
+        if name in by_lower and name not in _TAGS
+    }
+    if "surface" in by_lower and (options.surface_words or not is_extract):
+        columns["surface"] = by_lower["surface"]
+    if not columns:
+        return lines
+    cells = Cells(table, columns, options, found.problems)
+    said, of_row = cells.said()
+    limits, official = cells.numbers("max_mass_t"), cells.official_m()
+    refuse(cells.bad)
+    rows = np.array([row_of[name] for name in lines.ids], dtype=np.int64)
+    facts: dict[RoadFacts, int] = {}
+    fact = [
+        facts.setdefault(with_said(lines.facts[old], said[of_row[row]], options), len(facts))
+        for old, row in zip(lines.fact.tolist(), rows.tolist(), strict=True)
+    ]
+    tagged = lines.max_mass_t if lines.max_mass_t is not None else np.full(len(rows), np.nan)
+    is_whole = np.bincount(rows)[rows] == 1
+    return replace(
+        lines,
+        facts=list(facts),
+        fact=np.array(fact, dtype=np.int64),
+        max_mass_t=np.where(np.isnan(limits[rows]), tagged, limits[rows]),
+        official_m=np.where(is_whole, official[rows], np.nan),
+    )
+
+
+def _has_osm_ids(table: LineTable) -> bool:
+    """Whether roads bear ids of OpenStreetMap, so that they meet only where they share a place."""
+    if any(name.lower() in _OSM_IDS for name in table.columns):
+        return True
+    return any(str(each).startswith(("way/", "node/")) for each in table.row_ids or ())
+
+
+_OSM_IDS = {"@id", "osm_id", "osmid", "osm_way_id", "full_id", "way_id"}
+_TAGS = {"width", "surface", "owner", "bridge", "layer", "highway", "name", "oneway"}
+"""Names of columns that are tags of OpenStreetMap, which are read as such."""
+_NEVER_TAGS = (
+    "width_m", "width_method", "adt", "adt_method", "heavy_share", "gravel_mm", "gravel_method",
+    "surface_source", "grade_pct", "max_mass_t", "travel_km_h", "is_maintained", "length_m",
+    "jurisdiction",
+)  # fmt: skip
+"""Fields of ours whose names nobody uses for a tag."""
+_ALSO_TAGS = ("route", "district", "material", "drainage", "shade")
 
 
 def _tags(feature: Feature) -> dict[str, str]:

@@ -83,19 +83,19 @@ class NetworkOptions:
         for said, theirs in self.columns.items():
             name = SHORT.get(said, said)
             if name in columns:
-                raise InputError(f"columns names {name!r} twice, as {columns[name]} and {theirs}")
+                raise InputError(f"--column gives {name} twice, as {columns[name]} and {theirs}")
             columns[name] = theirs
         object.__setattr__(self, "columns", columns)
         for name in columns:
             if name not in FIELDS:
                 raise InputError(
-                    f"columns names the field {name!r}; expected one of {', '.join(FIELDS)}"
+                    f"--column {name}=... is no field; expected one of {', '.join(FIELDS)}"
                 )
         for word, surface in self.surface_words.items():
             if surface not in ("gravel", "earth", "paved", "unknown"):
                 raise InputError(
-                    f"surface_words maps {word!r} to {surface!r};"
-                    " expected gravel, earth, paved or unknown"
+                    f"--surface {word}={surface} names no surface of ours; expected gravel, earth,"
+                    " paved or unknown"
                 )
 
 

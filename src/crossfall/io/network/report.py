@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from crossfall.network.noding import Gap
 
 
+_MOST_PARTS = 8
+
+
 @dataclass(frozen=True, slots=True)
 class ImportReport:
     """Counts, and everything that somebody should look at."""
@@ -49,6 +52,8 @@ class ImportReport:
     unused_columns: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
     assumed: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    """Parts that the largest does not reach: their roads, and a place on them."""
 
     def summary(self) -> str:
         """A paragraph and a list for a person."""
@@ -71,6 +76,9 @@ class ImportReport:
                 f"The network is in {self.n_components} parts; the largest holds"
                 f" {self.largest_component_pct:.1f} % of the nodes."
             )
+            lines += [f"Not joined to it: {each}" for each in self.parts[:_MOST_PARTS]]
+            if len(self.parts) > _MOST_PARTS:
+                lines.append(f"and {len(self.parts) - _MOST_PARTS} more parts that are not joined")
         counted = (
             (self.n_dead_ends, "dead ends"),
             (self.n_duplicates, "doubled lines"),

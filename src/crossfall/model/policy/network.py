@@ -99,6 +99,21 @@ class NetworkPolicy:
         low=1.0,
         high=100.0,
     )
+    same_road_share: float = setting(
+        0.95,
+        unit="-",
+        doc="A new segment that shares this much of its length with a vanished one, and of the"
+        " vanished one's, is that segment under another id.",
+        low=0.5,
+        high=1.0,
+    )
+    yard_far_km: float = setting(
+        50.0,
+        unit="km",
+        doc="A yard further than this from every road is refused.",
+        low=1.0,
+        high=1000.0,
+    )
     longest_step_km: float = setting(
         50.0,
         unit="km",

@@ -1,0 +1,74 @@
+"""What a person meets who brings in files for the first time, and again a year later."""
+
+from __future__ import annotations
+
+import pytest
+
+from app_files import LAT, LON, fleet_toml, roads_geojson, survey_csv
+from crossfall_app.store import repository
+
+
+@pytest.fixture
+def office(crossfall, tmp_path):
+    """Four roads with a survey, one grader."""
+    folder = tmp_path / "office"
+    crossfall("init", folder)
+    told = crossfall(
+        "import", roads_geojson(tmp_path / "r.geojson"), "--graders", 1,
+        "--conditions", survey_csv(tmp_path / "s.csv"), "--accept", "-w", folder,
+    )  # fmt: skip
+    assert told.code == 0, told.err
+    assert "Fleet: 1 grader; 1 operator\n" in told.out
+    return folder
+
+
+def test_renumbered_roads_keep_their_looks(crossfall, office, tmp_path):
+    file = roads_geojson(tmp_path / "again.geojson")
+    file.write_text(file.read_text().replace('"id": "R', '"id": "NEW-'))
+    told = crossfall("import", file, "--accept", "-w", office)
+    assert "4 roads came back under another id and keep the one" in told.out
+    assert "R0 (there NEW-0)" in told.out
+    assert len(repository.load_district().conditions) == 4
+
+
+def test_looks_that_would_be_lost_are_counted_loudly(crossfall, office, tmp_path):
+    file = roads_geojson(tmp_path / "two.geojson", n_roads=2)
+    told = crossfall("import", file, "-w", office)
+    assert "CAREFUL: 2 looks hang on segments that vanish" in told.out
+    assert "--merge" in told.out
+    told = crossfall("import", file, "--json", "-w", office)
+    assert told.json["facts_on_vanished"] == {"looks": 2}
+    assert "CAREFUL" not in crossfall("import", file, "--merge", "-w", office).out
+
+
+def test_a_yard_in_another_country_is_refused(crossfall, office):
+    told = crossfall("import", "--graders", 1, "--yard", f"{-LON},{LAT}", "-w", office)
+    assert told.is_refused("--yard 104,45 is", "km from the nearest road", "west is negative")
+
+
+def test_a_fleet_file_is_taken_where_roads_are_expected(crossfall, office, tmp_path):
+    told = crossfall("import", fleet_toml(tmp_path / "fleet.toml"), "--accept", "-w", office)
+    assert (told.code, "Fleet: 1 grader; 1 operator" in told.out) == (0, True)
+    assert "read as the fleet" in told.err
+    assert [each.id for each in repository.load_fleet().machines] == ["g1"]
+
+
+def test_a_survey_or_a_policy_given_as_roads_is_told_its_option(crossfall, office, tmp_path):
+    told = crossfall("import", survey_csv(tmp_path / "again.csv"), "-w", office)
+    assert told.is_refused("is a survey, not roads; say --conditions")
+    (tmp_path / "p.toml").write_text('version = "1"\n')
+    assert crossfall("import", tmp_path / "p.toml", "-w", office).is_refused("--policy")
+
+
+def test_a_pit_without_its_price_is_said_to_be_only_drawn(crossfall, office, tmp_path):
+    file = fleet_toml(tmp_path / "fleet.toml")
+    place = f'[[place]]\nid = "p1"\nname = "North pit"\nkind = "pit"\nlon = {LON}\nlat = {LAT}\n'
+    file.write_text(file.read_text() + place)
+    told = crossfall("import", "--fleet", file, "-w", office)
+    assert "CAREFUL: North pit is only drawn on the map" in told.out
+    assert 'place = "p1"' in told.out
+
+
+def test_options_are_named_as_they_are_typed(crossfall, office):
+    told = crossfall("import", "--graders", 1, "--width-unit", "ft", "-w", office)
+    assert told.is_refused("--width-unit is for roads")
