@@ -14,7 +14,7 @@ from crossfall.design.site import Site
 from crossfall.design.source import GravelSource
 from crossfall.design.stages import cut_lengths, depth_and_water, make_stage, part_name
 from crossfall.design.transitions import transition_steps
-from crossfall.design.words import cubic_metres, litres, metres, millimetres, percent
+from crossfall.design.words import NBSP, cubic_metres, litres, metres, millimetres, percent
 from crossfall.errors import InfeasibleError
 from crossfall.formulas.compaction import roller_rate, water_truck_rate, water_volume
 from crossfall.formulas.grader import scarify_depth
@@ -362,7 +362,7 @@ def _lift_stage(
             f"Ramp the open end over {ramp}; no gravel on pavement, deck or rails",
         ),
         checks=(
-            f"Depth {millimetres(plan.lift_mm)} compacted: dig three holes",
+            f"Depth {plan.lift_mm:.0f}{NBSP}mm compacted: dig three holes",
             f"Crown {percent(design.shape.crossfall_pct)} by slope meter every"
             " 100\N{NO-BREAK SPACE}m",
             *(("Edge runs out to the shoulder, no lip",) if is_last else ()),
