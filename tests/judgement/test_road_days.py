@@ -61,9 +61,28 @@ def test_limits_of_the_classes(state):
     assert [(look.felt, look.observer) for look in days.looks] == [("just_right", "Ann")]
 
 
-def test_the_sentence_names_a_better_day(state):
-    said = road_days(state, "s0").summary()
-    assert said.startswith(state.reason("s0", TODAY))
+def test_the_sentence_names_the_next_workable_day():
+    # Dry for weeks, then 25 mm in every member on the first day
+    rain = [[25.0, 0.0, 0.0, 0.0]] * 20
+    case = district(record=weather(), forecasts=(forecast(rain),), policy=POLICY)
+    days = road_days(surface_state(case, first_day=TODAY, n_days=4), "s0")
+    assert days.today.likely.label == "too wet"
+    assert days.ahead[1].likely.label == "workable"
+    tomorrow = TODAY + timedelta(days=1)
+    assert days.summary().startswith(days.today.reason)
+    assert f"Likely workable on {tomorrow:%A} (" in days.summary()
+
+
+def test_the_sentence_says_when_no_day_is_likely():
+    calm = forecast([[0.0] * 4] * 20)
+    case = district(record=weather(), forecasts=(calm,), policy=POLICY)
+    days = road_days(surface_state(case, first_day=TODAY, n_days=4), "s0")
+    # Ten days into June it is a Wednesday; three days on a Saturday
+    assert days.summary().endswith("No day up to Saturday 13 June is likely to be workable.")
+
+
+def test_a_workable_day_needs_no_other(state):
+    assert road_days(state, "s0").summary() == state.reason("s0", TODAY)
 
 
 def test_a_road_out_of_reach_of_any_station_is_unknown():

@@ -84,12 +84,14 @@ class RoadDays:
         return self.ahead[0]
 
     def summary(self) -> str:
-        """A foreman's sentence for today and the best day to come."""
-        best = max(self.ahead[1:], key=lambda each: each.p_workable, default=None)
+        """A foreman's sentence for today, and when the road can be worked if not today."""
         said = self.today.reason
-        if best is not None and best.p_workable > self.today.p_workable:
-            said += f" Better on {best.day:%A}: {100 * best.p_workable:.0f} % workable."
-        return said
+        if self.today.likely in (MoistureClass.WORKABLE, MoistureClass.UNKNOWN):
+            return said
+        for each in self.ahead[1:]:
+            if each.likely is MoistureClass.WORKABLE:
+                return f"{said} Likely workable on {each.day:%A} ({100 * each.p_workable:.0f} %)."
+        return f"{said} No day up to {_named(self.ahead[-1].day)} is likely to be workable."
 
 
 def road_days(state: MoistureState, segment_id: str) -> RoadDays:
@@ -148,3 +150,7 @@ def _day_ahead(
 
 def _rain_fan(state: MoistureState, row: int) -> Floats:
     return np.asarray(np.quantile(state.rain_mm[:, row], FAN, axis=0))
+
+
+def _named(day: date) -> str:
+    return f"{day:%A} {day.day} {day:%B}"
