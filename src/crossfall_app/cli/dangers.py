@@ -125,8 +125,11 @@ def _move(
     opened = the_workspace(None, workspace)
     from crossfall_app.store import repository
 
-    when = usual_moment(opened, at, "at")
-    if when > usual_moment(opened):
+    noticed = [each.noticed_at for each in repository.load_district().hazards if each.id == key]
+    # An invented danger may be noticed later than our clock says
+    latest = max([usual_moment(opened), *noticed])
+    when = latest if at is None else usual_moment(opened, at, "at")
+    if when > latest:
         raise InputError(f"at is {when:%Y-%m-%d %H:%M}, after now")
     moved = repository.move_hazard(key, step, when, by=by or the_person())
     network = repository.load_network()

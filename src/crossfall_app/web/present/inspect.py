@@ -72,7 +72,7 @@ FLAGS = (
     ("has_secondary_ditch", "A second ditch runs along the edge"),
 )
 FIGURES: tuple[tuple[str, str, str, str], ...] = (
-    ("crossfall_pct", "Crossfall", "%", "fall to the side in 100, for example 4"),
+    ("crossfall_pct", "Crossfall", "%", "for example 4"),
     ("gravel_mm", "Gravel thickness", "mm", ""),
     ("corrugation_mm", "Washboard, depth", "mm", "from trough to crest"),
     ("corrugation_spacing_m", "Washboard, spacing", "m", "from crest to crest"),

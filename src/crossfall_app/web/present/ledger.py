@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from typing import Any, get_args
+
+from django.utils import timezone
 
 from crossfall.judgement.haul import haul_statement
 from crossfall.judgement.requests import matters
@@ -25,7 +27,9 @@ def hazard_choices(chosen: str = "") -> list[dict[str, Any]]:
     ]
 
 
-def register(district: District, measures: Measures) -> dict[str, list[dict[str, Any]]]:
+def register(
+    district: District, now: datetime, measures: Measures
+) -> dict[str, list[dict[str, Any]]]:
     """Dangers that are open, unsecured ones first, and those that were repaired, newest first."""
     still = sorted(
         (each for each in district.hazards if each.is_open),
@@ -34,8 +38,8 @@ def register(district: District, measures: Measures) -> dict[str, list[dict[str,
     closed = [each for each in district.hazards if each.repaired_at is not None]
     closed.sort(key=lambda each: each.repaired_at or each.noticed_at, reverse=True)
     return {
-        "open": [_danger(each, district, measures) for each in still],
-        "closed": [_danger(each, district, measures) for each in closed[:_MOST_CLOSED]],
+        "open": [_danger(each, district, now, measures) for each in still],
+        "closed": [_danger(each, district, now, measures) for each in closed[:_MOST_CLOSED]],
     }
 
 
@@ -124,7 +128,9 @@ def other_leave(exemptions: Iterable[LoadExemption]) -> list[str]:
     return [_leave(each) for each in exemptions if each.agreement_id is None]
 
 
-def _danger(hazard: Hazard, district: District, measures: Measures) -> dict[str, Any]:
+def _danger(
+    hazard: Hazard, district: District, now: datetime, measures: Measures
+) -> dict[str, Any]:
     return {
         "id": hazard.id,
         "kind": HAZARD_LABEL[hazard.kind],
@@ -133,6 +139,7 @@ def _danger(hazard: Hazard, district: District, measures: Measures) -> dict[str,
         "at": measures.show(hazard.at_m, "m"),
         "note": hazard.note,
         "is_secured": hazard.barricaded_at is not None,
+        "typed_at": f"{timezone.localtime(max(now, hazard.noticed_at)):%Y-%m-%dT%H:%M}",
         "times": [
             {"label": label, "when": moment(when), "by": by}
             for label, when, by in (

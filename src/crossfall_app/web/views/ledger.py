@@ -50,7 +50,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
         "ledger.html",
         "Ledger",
         here="ledger",
-        dangers=register(district, measures()),
+        dangers=register(district, _now(), measures()),
         kinds=hazard_choices(),
         road=request.GET.get("road", ""),
         length_unit=typed_unit("m", measures()),
@@ -93,7 +93,7 @@ def move(request: HttpRequest, hazard_id: str, step: str) -> HttpResponse:
         raise Http404
     who = request.POST.get("by", "").strip() or request.user.get_username()
     try:
-        when = _past(request.POST.get("at", ""))
+        when = _past(request.POST.get("at", ""), _latest_notice(hazard_id))
         repository.move_hazard(hazard_id, _STEPS[step], when, by=who)
     except InputError as error:
         messages.warning(request, sentence(error))
@@ -158,11 +158,19 @@ def _moment(text: str) -> datetime:
     return when if when.tzinfo is not None else when.replace(tzinfo=_now().tzinfo)
 
 
-def _past(text: str) -> datetime:
-    when = _moment(text)
-    if when > _now():
+def _past(text: str, noticed_at: datetime | None) -> datetime:
+    """A time that is not after now; an invented danger may be noticed later than our clock says."""
+    now = _now()
+    latest = now if noticed_at is None else max(now, noticed_at)
+    when = _moment(text) if text else latest
+    if when > latest:
         raise InputError(f"the time is {when:%Y-%m-%d %H:%M}, after now")
     return when
+
+
+def _latest_notice(hazard_id: str) -> datetime | None:
+    hazards = this_morning().district.hazards
+    return next((each.noticed_at for each in hazards if each.id == hazard_id), None)
 
 
 def _metres(text: str) -> float | None:
