@@ -16,7 +16,9 @@ from crossfall.programme.choose import Choice, choose
 from crossfall.programme.kernel import simulate
 from crossfall.programme.limits import Limits, make_limits
 from crossfall.programme.made import made_limits, made_table
+from crossfall.programme.outcomes import Outcomes
 from crossfall.programme.price import price, uses_of, values_at
+from crossfall.programme.prune import drop_dominated
 from crossfall.programme.simulate import course
 from crossfall.programme.table import strategy_set
 
@@ -183,3 +185,17 @@ def test_the_certificate_sees_a_broken_limit_and_refuses_odd_prices() -> None:
 def test_impossible_limits_are_named(arguments: dict, words: str) -> None:
     with pytest.raises(InputError, match=words):
         make_limits(3, **arguments)
+
+
+def test_dropping_dominated_strategies_changes_no_choice_at_any_prices() -> None:
+    table, strategies, outcomes, _ = _instance(400, 3, POLICY.strategies, 9)
+    full = Outcomes(outcomes.cost.copy(), outcomes.mask)
+    n_dropped = drop_dominated(outcomes, strategies)
+    assert 0 < n_dropped < 0.9 * outcomes.cost.size
+    rng = np.random.default_rng(6)
+    for scale in (0.0, 0.1, 1.0, 10.0):
+        prices = rng.uniform(0, scale, (5, 9))
+        prices[1:] *= 1000
+        before, after = (price(each, table, strategies, prices) for each in (full, outcomes))
+        bounds = [each.bound(prices, np.zeros((5, 9))) for each in (before, after)]
+        assert bounds[0] == pytest.approx(bounds[1], rel=1e-12)

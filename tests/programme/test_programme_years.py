@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from datetime import date
 
@@ -10,9 +11,20 @@ import pytest
 
 from crossfall.errors import InfeasibleError, InputError
 from crossfall.model import Condition, Network, Node, Policy, Segment
-from crossfall.programme import plan_years
+from crossfall.programme import (
+    can_be_told_apart,
+    chances,
+    cost_of_delay,
+    first_year_needs,
+    make_limits,
+    plan_prepared,
+    plan_years,
+    prepare,
+    under_funding_curve,
+    with_contingency,
+)
 
-N = 60
+N = 70
 
 
 def _network() -> Network:
@@ -104,3 +116,53 @@ def test_the_same_input_gives_the_same_programme() -> None:
         return plan_years(NETWORK, (), Policy(), n_years=8, budget_minor=12_000_000).items
 
     assert once() == once()
+
+
+MADE = prepare(NETWORK, (), Policy(), n_years=8)
+LIMITS = make_limits(8, budget_minor=14_000_000)
+
+
+def test_less_money_costs_more_and_the_band_says_how_sure_that_is() -> None:
+    points = under_funding_curve(MADE, LIMITS, (0.7, 0.85, 1.0, 3.0))
+    for less, more in itertools.pairwise(points):
+        assert less.lower >= more.lower * (1 - 1e-6)
+        assert less.upper >= less.lower
+    assert can_be_told_apart(points[0], points[-1])
+    assert not can_be_told_apart(points[0], points[0])
+    assert points[0].price > points[-1].price
+    assert points[0].mean_gravel_mm_end < points[-1].mean_gravel_mm_end
+    (hopeless,) = under_funding_curve(MADE, LIMITS, (0.001,))
+    assert hopeless.lower == np.inf
+    with pytest.raises(InputError, match="all above 0"):
+        under_funding_curve(MADE, LIMITS, (0.0,))
+
+
+def test_waiting_costs_something() -> None:
+    delay = cost_of_delay(MADE, LIMITS, 2)
+    assert delay.upper > 0
+    assert 0 <= delay.lower <= delay.upper
+    with pytest.raises(InputError, match="n_years is 8"):
+        cost_of_delay(MADE, LIMITS, 8)
+
+
+def test_the_first_year_feeds_the_week() -> None:
+    found = plan_prepared(MADE, LIMITS, first_year=2026)
+    needs = first_year_needs(found, MADE)
+    due = {item.segment_id for item in found.items if 2026 in item.regravel_years}
+    assert {need.segment_id for need in needs} == due
+    assert due
+    assert all(need.benefit_h > 0 and need.reasons for need in needs)
+
+
+def test_a_budget_that_is_filled_is_often_exceeded_and_less_so_with_a_contingency() -> None:
+    found = plan_prepared(MADE, LIMITS)
+    plain = chances(found, MADE, n_draws=60)
+    assert np.all(np.diff(plain.money_minor, axis=0) >= 0)
+    careful = with_contingency(MADE, LIMITS, probability=0.8, n_draws=60)
+    assert careful.chance.p_over_budget.max() <= plain.p_over_budget.max()
+    assert careful.kept_back.min() >= -1e-12
+    assert careful.programme.upper >= found.lower
+    with pytest.raises(InputError, match="probability is 1"):
+        with_contingency(MADE, LIMITS, probability=1.0)
+    with pytest.raises(InputError, match="n_draws"):
+        chances(found, MADE, n_draws=2)

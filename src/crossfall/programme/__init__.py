@@ -3,6 +3,36 @@
 from __future__ import annotations
 
 from crossfall.programme.certify import Certificate, certify
-from crossfall.programme.years import Programme, plan_years
+from crossfall.programme.chance import Chance, Contingency, chances, with_contingency
+from crossfall.programme.limits import Limits, make_limits
+from crossfall.programme.questions import (
+    CurvePoint,
+    Delay,
+    can_be_told_apart,
+    cost_of_delay,
+    first_year_needs,
+    under_funding_curve,
+)
+from crossfall.programme.years import Prepared, Programme, plan_prepared, plan_years, prepare
 
-__all__ = ["Certificate", "Programme", "certify", "plan_years"]
+__all__ = [
+    "Certificate",
+    "Chance",
+    "Contingency",
+    "CurvePoint",
+    "Delay",
+    "Limits",
+    "Prepared",
+    "Programme",
+    "can_be_told_apart",
+    "certify",
+    "chances",
+    "cost_of_delay",
+    "first_year_needs",
+    "make_limits",
+    "plan_prepared",
+    "plan_years",
+    "prepare",
+    "under_funding_curve",
+    "with_contingency",
+]

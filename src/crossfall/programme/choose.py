@@ -23,7 +23,7 @@ from crossfall.programme.core import decide, make_core, solve_exactly
 from crossfall.programme.limits import Limits
 from crossfall.programme.outcomes import Outcomes
 from crossfall.programme.price import Priced, price, regret_at, uses_of
-from crossfall.programme.prices import Found, PriceSearch
+from crossfall.programme.prices import Found, Mix, PriceSearch
 from crossfall.programme.table import SegmentTable, StrategySet
 
 Floats = npt.NDArray[np.float64]
@@ -35,6 +35,9 @@ _N_BEST = 8
 _SMALL = 1000
 _HESITATES = 1e6
 _LEAST_TIGHT = 0.2
+_LEAST_SHARE = 1e-4
+_NEARLY = 2e-4
+_FIRST_MARGIN = 0.002
 _BLOCK = 50_000
 _SAMPLE = 20_000
 _FEW = 500
@@ -92,11 +95,16 @@ def choose(
     if found.bound > problem.dearest():
         raise InfeasibleError(problem.what_is_missed(table))
     progress(0.6, "Prices are found")
-    tight = rows.copy()
+    tight = rows
     best: Codes | None = None
     upper = np.inf
     for turn in range(policy.tighten_passes):
-        mixed, hesitates = balance(search.mix(tight), outcomes, table, strategies, rows)
+        mix = search.mix(tight)
+        if problem.is_large and _over(mix, rows) > _NEARLY:
+            margin = _FIRST_MARGIN * (turn + 1)
+            found = search.best(rows * (1 - margin), found.prices, most_passes=policy.large_passes)
+            continue
+        mixed, hesitates = balance(mix, outcomes, table, strategies, rows)
         use = problem.use_of(mixed)
         for n_best in problem.breadths:
             chosen = problem.settle(mixed, use, hesitates, found.prices, n_best)
@@ -106,6 +114,7 @@ def choose(
         if best is not None:
             break
         tight = _tighten(tight, rows, use)
+    prices, lower = search.proof(rows)
     if table.n <= policy.polish_below:
         best = problem.polish(best, found.prices)
     if best is None:
@@ -114,9 +123,9 @@ def choose(
     return Choice(
         best,
         upper,
-        min(found.bound, upper),
+        min(lower, upper),
         problem.least_done(),
-        found.prices,
+        prices,
         problem.use_of(best),
     )
 
@@ -310,7 +319,7 @@ def _search(problem: _Problem, start: Floats | None) -> tuple[PriceSearch, Found
             _pricer(problem, policy.cut_groups), rows, policy, dearest=problem.dearest()
         )
         return search, search.best(rows, start)
-    every = np.linspace(0, table.n - 1, policy.sample).astype(np.int64)
+    every = _fair_sample(table, policy.sample)
     share = policy.sample / table.n
     some = _Problem(
         problem.outcomes.rows(every), table.rows(every), problem.strategies, rows * share, policy
@@ -320,11 +329,20 @@ def _search(problem: _Problem, start: Floats | None) -> tuple[PriceSearch, Found
     )
     near = sample.best(rows * share, start)
     whole = PriceSearch(
-        _pricer(problem, policy.cut_groups_large), rows, policy, dearest=problem.dearest()
+        _pricer(problem, policy.cut_groups), rows, policy, dearest=problem.dearest()
     )
-    for prices in sample.mix(rows * share, least_share=1e-3).prices:
+    for prices in sample.mix(rows * share, least_share=_LEAST_SHARE).prices:
         whole.learn(prices)
     return whole, whole.best(rows, near.prices, most_passes=policy.large_passes)
+
+
+def _fair_sample(table: SegmentTable, n: int) -> Rows:
+    """Every so-manieth segment of each pit by how long its gravel lasts, in the network's order."""
+    lasts = table.column("start_mm") / (
+        table.column("loss_fixed_mm") + table.column("loss_traffic_mm")
+    )
+    order = np.lexsort((lasts, table.pit))
+    return np.sort(order[np.linspace(0, table.n - 1, n).astype(np.int64)])
 
 
 def _pricer(problem: _Problem, n_groups: int) -> Callable[[Floats], Priced]:
@@ -332,6 +350,16 @@ def _pricer(problem: _Problem, n_groups: int) -> Callable[[Floats], Priced]:
         return price(problem.outcomes, problem.table, problem.strategies, prices, n_groups=n_groups)
 
     return evaluate
+
+
+def _over(mix: Mix, rows: Floats) -> float:
+    """By how much the shares of a mix break the limits at most, as a share of them."""
+    use = sum(
+        np.einsum("g,grt->rt", shares, priced.use)
+        for shares, priced in zip(mix.shares, mix.priced, strict=True)
+    )
+    limited = np.where(np.isfinite(rows), use / np.maximum(rows, 1e-9), 0.0)
+    return float(limited.max() - 1)
 
 
 def _tighten(tight: Floats, rows: Floats, use: Floats) -> Floats:

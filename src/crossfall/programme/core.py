@@ -26,7 +26,7 @@ Codes = npt.NDArray[np.int16]
 
 _TOLERANCE = 1e-9
 _MOST_MOVES = 1000
-_MOST_PAIRS = 20_000_000
+_MOST_PAIRS = 10_000_000
 
 
 @dataclass(frozen=True, eq=False)

@@ -196,6 +196,8 @@ def _price(  # type: ignore[no-untyped-def]
         for n in range(begin, end):
             best, chosen = np.inf, 0
             for s in range(n_strategies):
+                if cost[n, s] == np.inf:
+                    continue
                 value = _value(
                     n, s, cost, mask, V, pit, bladings, lift, dust, level, low, high, half
                 )
@@ -227,6 +229,8 @@ def _regret(  # type: ignore[no-untyped-def]
     for n in prange(n_segments):
         best, second = np.inf, np.inf
         for s in range(n_strategies):
+            if cost[n, s] == np.inf:
+                continue
             value = _value(n, s, cost, mask, V, pit, bladings, lift, dust, level, low, high, half)
             if value < best:
                 best, second = value, best

@@ -120,6 +120,13 @@ class PriceSearch:
                 radius = max(radius / 2, _LEAST_RADIUS)
         return Found(self._to_prices(center), best * self._money, at_center, n_passes)
 
+    def proof(self, limits: Floats) -> tuple[Floats, float]:
+        """The prices of all passes made that prove most for ``limits``, and the bound."""
+        held = limits.ravel()[self._active] / self._scale
+        values = [self._value(priced, scaled, held) for scaled, priced in self._passes]
+        best = int(np.argmax(values))
+        return self._to_prices(self._passes[best][0]), values[best] * self._money
+
     def mix(self, limits: Floats, *, least_share: float = 1e-6) -> Mix:
         """Shares of the passes' choices that keep ``limits`` at least cost."""
         self._set_objective(limits.ravel()[self._active] / self._scale)

@@ -28,11 +28,24 @@ from crossfall.programme.choose import Choice, choose
 from crossfall.programme.kernel import simulate
 from crossfall.programme.limits import Limits, make_limits
 from crossfall.programme.outcomes import Outcomes
-from crossfall.programme.simulate import course
+from crossfall.programme.prune import drop_dominated
+from crossfall.programme.simulate import Course, course
 from crossfall.programme.table import SegmentTable, StrategySet, segment_table, strategy_set
 from crossfall.programme.trace import Trace, trace
 
 Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """An agency's segments under all strategies, before any limit."""
+
+    segments: tuple[Segment, ...]
+    policy: Policy
+    table: SegmentTable
+    strategies: StrategySet
+    years: Course
+    outcomes: Outcomes
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,6 +122,7 @@ def plan_years(
     gravel_m3: float | Sequence[float] | Mapping[str, float | Sequence[float]] | None = None,
     pit_of: Mapping[str, str] | None = None,
     rain_mm_month: float | None = None,
+    prepared: Prepared | None = None,
     progress: Progress = quiet,
 ) -> Programme:
     """Choose one strategy for each maintained segment within yearly limits.
@@ -120,6 +134,8 @@ def plan_years(
         year: one figure, one for each year, or None for no limit; gravel also by pit.
     pit_of
         The pit that serves each segment, by segment id.
+    prepared
+        What :func:`prepare` made of the same input, to ask several questions of it.
 
     Raises
     ------
@@ -128,28 +144,71 @@ def plan_years(
     InfeasibleError
         If nothing keeps the limits; the message says which is missed and by how much.
     """
-    segments = network.maintained
-    table = segment_table(segments, conditions, policy, pit_of=pit_of, rain_mm_month=rain_mm_month)
-    strategies = strategy_set(policy.programme.strategies)
-    years = course(policy.programme, n_years)
+    made = prepared or prepare(
+        network,
+        conditions,
+        policy,
+        n_years=n_years,
+        pit_of=pit_of,
+        rain_mm_month=rain_mm_month,
+    )
     limits = make_limits(
         n_years,
         budget_minor=budget_minor,
         grader_h=grader_h,
         gravel_m3=gravel_m3,
-        pit_names=table.pit_names,
+        pit_names=made.table.pit_names,
     )
+    progress(0.3, f"{made.table.n} segments are simulated under {made.strategies.n} strategies")
+    return plan_prepared(
+        made,
+        limits,
+        first_year=first_year,
+        progress=lambda fraction, message: progress(0.3 + 0.7 * fraction, message),
+    )
+
+
+def prepare(
+    network: Network,
+    conditions: Sequence[Condition],
+    policy: Policy,
+    *,
+    n_years: int,
+    pit_of: Mapping[str, str] | None = None,
+    rain_mm_month: float | None = None,
+) -> Prepared:
+    """Simulate all maintained segments under all strategies, ready for many questions."""
+    segments = network.maintained
+    table = segment_table(segments, conditions, policy, pit_of=pit_of, rain_mm_month=rain_mm_month)
+    strategies = strategy_set(policy.programme.strategies)
+    years = course(policy.programme, n_years)
     outcomes = simulate(table, strategies, years)
-    progress(0.3, f"{table.n} segments are simulated under {strategies.n} strategies")
+    drop_dominated(outcomes, strategies)
+    return Prepared(segments, policy, table, strategies, years, outcomes)
+
+
+def plan_prepared(
+    made: Prepared,
+    limits: Limits,
+    *,
+    first_year: int = 1,
+    start: Floats | None = None,
+    progress: Progress = quiet,
+) -> Programme:
+    """Choose within ``limits`` and certify; ``start`` are prices of a programme much like it."""
+    table, strategies, years, policy = made.table, made.strategies, made.years, made.policy
     choice = choose(
-        outcomes,
+        made.outcomes,
         table,
         strategies,
         limits,
         policy.programme.solve,
-        progress=lambda fraction, message: progress(0.3 + 0.6 * fraction, message),
+        start=start,
+        progress=lambda fraction, message: progress(0.9 * fraction, message),
     )
-    proof = certify(choice.strategy, choice.prices, limits.stacked(), outcomes, table, strategies)
+    proof = certify(
+        choice.strategy, choice.prices, limits.stacked(), made.outcomes, table, strategies
+    )
     if not proof.is_within_limits:
         raise InfeasibleError(
             f"the programme found breaks a limit ({proof.worst_limit}, {proof.worst_share:.4f}"
@@ -159,17 +218,17 @@ def plan_years(
     progress(1.0, "The programme is certified")
     return Programme(
         first_year=first_year,
-        n_years=n_years,
+        n_years=years.n_years,
         currency=policy.costs.grader.likely.currency,
         strategies=strategies.nouns(),
-        items=_items(choice, outcomes, table, strategies, course_of, first_year),
+        items=_items(choice, table, strategies, course_of, first_year),
         limits=limits,
         use_minor=choice.use[0],
         use_h=choice.use[1],
         use_m3=choice.use[2:],
         pit_names=table.pit_names,
-        mean_iri=_by_length(course_of.iri, segments),
-        mean_gravel_mm=_by_length(course_of.gravel_mm, segments),
+        mean_iri=_by_length(course_of.iri, made.segments),
+        mean_gravel_mm=_by_length(course_of.gravel_mm, made.segments),
         price_minor=choice.prices[0],
         upper=proof.upper,
         lower=min(proof.lower, proof.upper),
@@ -182,7 +241,6 @@ def plan_years(
 
 def _items(
     choice: Choice,
-    outcomes: Outcomes,
     table: SegmentTable,
     strategies: StrategySet,
     course_of: Trace,

@@ -161,18 +161,15 @@ class SolvePolicy:
     cut_groups: int = setting(
         24, unit="-", doc="Groups of segments that share a plane of cost.", low=1, high=64
     )
-    cut_groups_large: int = setting(
-        8, unit="-", doc="The same on all segments of a large network.", low=1, high=64
-    )
     large_passes: int = setting(
-        8, unit="-", doc="Further passes over all segments of a large network.", low=1, high=200
+        12, unit="-", doc="Further passes over all segments of a large network.", low=1, high=200
     )
     dual_passes: int = setting(90, unit="-", doc="Most passes for prices.", low=5, high=1000)
     dual_tolerance: float = setting(
         2e-6, unit="-", doc="Bound and model as near as this end the search.", low=1e-9, high=1e-2
     )
     tighten_passes: int = setting(12, unit="-", doc="Most passes that tighten limits.", low=1)
-    core: int = setting(1200, unit="segments", doc="Segments in the closing exact step.", low=20)
+    core: int = setting(1000, unit="segments", doc="Segments in the closing exact step.", low=20)
     polish_below: int = setting(
         60, unit="segments", doc="Networks as small are polished by a general solver.", low=0
     )
@@ -180,6 +177,19 @@ class SolvePolicy:
         20, unit="-", doc="Most nodes of the polishing search.", low=0, high=1000000
     )
     polish_seconds: float = setting(20.0, unit="s", doc="At most so long for it.", low=0.1)
+
+
+@dataclass(frozen=True, slots=True)
+class ChancePolicy:
+    """How far years may differ from the expected ones; common to all segments."""
+
+    gravel_loss_sd: float = setting(
+        0.2, unit="ln", doc="Scatter of the level of gravel loss.", low=0.0, high=1.0
+    )
+    rain_sd: float = setting(
+        0.2, unit="ln", doc="Scatter of a year's gravel loss by its weather.", low=0.0, high=1.0
+    )
+    traffic_sd: float = setting(0.1, unit="ln", doc="Scatter of traffic.", low=0.0, high=1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,3 +202,4 @@ class ProgrammePolicy:
     costs: YearsCostPolicy = field(default_factory=YearsCostPolicy)
     service: ServicePolicy = field(default_factory=ServicePolicy)
     solve: SolvePolicy = field(default_factory=SolvePolicy)
+    chance: ChancePolicy = field(default_factory=ChancePolicy)
