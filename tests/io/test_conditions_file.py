@@ -147,9 +147,9 @@ def test_bad_rows_are_named(survey, row, message):
 @pytest.mark.parametrize(
     ("column", "cell", "message"),
     [
-        ("gravel_mm", "4000", "gravel_mm: is 4000; expected 0 to 600"),
-        ("rut_mm", "-3", "rut_mm: is -3; expected 0 to 400"),
-        ("crossfall_pct", "40", "crossfall_pct: is 40"),
+        ("gravel_mm", "4000", "gravel_mm: is 4000 mm; expected 0 to 600 mm"),
+        ("rut_mm", "-3", "rut_mm: is -3 mm; expected 0 to 400 mm"),
+        ("crossfall_pct", "40", "crossfall_pct: is 40 %; expected -15 to 15 %"),
         ("last_bladed_on", "2026-05-13", "after it was looked at on 2026-05-12"),
         ("windrow_side", "middle", "windrow_side: is 'middle'; expected left, right, both"),
         ("has_high_shoulder", "perhaps", "expected yes or no"),
@@ -227,10 +227,10 @@ ONE_SEGMENT = section_grid(200, seed=1).maintained[0]
 @pytest.mark.parametrize(
     ("rows", "message"),
     [
-        (("600,200,,",), "row 2, from_m: is 600 and to_m 200; exchange them"),
+        (("600,200,,",), "row 2, from_m: begins at 600 m and ends at 200 m; exchange them"),
         (("600,200,left,",), "driven the other way, so exchange them, and side left may be right"),
-        (("-5,200,,",), "row 2, from_m: is -5; expected 0 or more"),
-        (("0,9000,,",), r"row 2, to_m: is 9000, but .* is \d+ m long; is it in feet"),
+        (("-5,200,,",), "row 2, from_m: is -5 m; expected 0 or more"),
+        (("0,9000,,",), r"row 2, to_m: is 9000 m, but .* is \d+ m long; is it in feet"),
         (("0,400,,", "300,500,,"), "row 3: overlaps row 2 on .*, 300 to 400 m"),
         (("0,400,left,", "300,500,left,"), "on the left, 300 to 400 m; was one of them the right"),
         (("0,400,left,right",), "row 2, windrow_side: is right in a look at the left side"),
@@ -272,7 +272,8 @@ def test_one_thickness_in_inches_among_good_ones(survey):
     rows = [f"A{n},2026-05-12,4,4,4,4,4,{cell}" for n, cell in enumerate(("90", "100", "4", "80"))]
     found = read_survey(survey(*rows, head=f"{HEAD},gravel_mm"))
     assert [str(each) for each in found.problems] == [
-        "survey.csv row 4, gravel_mm: is 4 beside a gravel score of 4; if it is in inches write 102"
+        "survey.csv row 4, gravel_mm: is 4 mm beside a gravel score of 4;"
+        " if it is in inches write 102"
     ]
 
 

@@ -113,20 +113,20 @@ _Doubts = Iterable[tuple[str, str]]
 
 
 def _out_of_range(look: Condition, policy: EntryPolicy) -> _Doubts:
-    limits: Mapping[str, tuple[float, float]] = {
-        **dict.fromkeys(SCORES, (1.0, 5.0)),
-        **dict.fromkeys(DISTRESS_MM, (0.0, policy.distress_max_mm)),
-        "crossfall_pct": (-policy.crossfall_max_pct, policy.crossfall_max_pct),
-        "gravel_mm": (0.0, policy.gravel_max_mm),
-        "corrugation_spacing_m": (0.0, policy.corrugation_spacing_max_m),
-        "pothole_count_per_km": (0.0, policy.potholes_max_per_km),
-        "pothole_width_mm": (0.0, policy.pothole_width_max_mm),
+    limits: Mapping[str, tuple[float, float, str]] = {
+        **dict.fromkeys(SCORES, (1.0, 5.0, " (failed to excellent)")),
+        **dict.fromkeys(DISTRESS_MM, (0.0, policy.distress_max_mm, " mm")),
+        "crossfall_pct": (-policy.crossfall_max_pct, policy.crossfall_max_pct, " %"),
+        "gravel_mm": (0.0, policy.gravel_max_mm, " mm"),
+        "corrugation_spacing_m": (0.0, policy.corrugation_spacing_max_m, " m"),
+        "pothole_count_per_km": (0.0, policy.potholes_max_per_km, " a km"),
+        "pothole_width_mm": (0.0, policy.pothole_width_max_mm, " mm"),
     }
-    for name, (low, high) in limits.items():
+    for name, (low, high, unit) in limits.items():
         value = getattr(look, name)
         if value is not None and not low <= value <= high:
-            scale = " (failed to excellent)" if name in SCORES else ""
-            yield name, f"is {value:g}; expected {low:g} to {high:g}{scale}"
+            own = "" if name in SCORES else unit
+            yield name, f"is {value:g}{own}; expected {low:g} to {high:g}{unit}"
 
 
 def _slope_as_fraction(look: Condition, policy: EntryPolicy) -> _Doubts:
@@ -148,7 +148,7 @@ def _inches_in_one(look: Condition, policy: EntryPolicy) -> _Doubts:
     ):
         yield (
             "gravel_mm",
-            f"is {thick:g} beside a gravel score of {look.gravel:g}; if it is in inches write"
+            f"is {thick:g} mm beside a gravel score of {look.gravel:g}; if it is in inches write"
             f" {_MM_IN_AN_INCH * thick:.0f}",
         )
 
@@ -163,7 +163,7 @@ def _wrong_day(look: Condition, today: date | None) -> _Doubts:
 
 def _wrong_place(look: Condition, network: Network | None) -> _Doubts:
     if look.from_m is not None and look.from_m < 0:
-        yield "from_m", f"is {look.from_m:g}; expected 0 or more, metres from the segment's start"
+        yield "from_m", f"is {look.from_m:g} m; expected 0 or more, from the segment's start"
     if look.from_m is not None and look.to_m is not None and look.from_m >= look.to_m:
         hint = (
             "; exchange them"
@@ -171,7 +171,7 @@ def _wrong_place(look: Condition, network: Network | None) -> _Doubts:
             else f"; driven the other way, so exchange them, and side {look.side} may be"
             f" {_OTHER[look.side]}"
         )
-        yield "from_m", f"is {look.from_m:g} and to_m {look.to_m:g}{hint}"
+        yield "from_m", f"begins at {look.from_m:g} m and ends at {look.to_m:g} m{hint}"
     if network is None:
         return
     segment = network.segment_by_id.get(look.segment_id)
@@ -185,7 +185,7 @@ def _wrong_place(look: Condition, network: Network | None) -> _Doubts:
         if value is not None and value > segment.length_m + _END_TOLERANCE_M:
             yield (
                 name,
-                f"is {value:g}, but {look.segment_id} is {segment.length_m:.0f} m long; is it in"
+                f"is {value:g} m, but {look.segment_id} is {segment.length_m:.0f} m long; is it in"
                 " feet, or of another segment?",
             )
 
