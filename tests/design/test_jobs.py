@@ -6,6 +6,7 @@ import dataclasses
 import math
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -297,3 +298,23 @@ def test_cost_never_falls_when_the_road_is_longer(length, treatment):
         return job.cost.likely.minor
 
     assert cost(length * 1.3) >= cost(length)
+
+
+def test_a_curve_is_a_step_at_its_chainage_and_a_straight_road_has_none(network, graph):
+    angle = np.radians(np.arange(0.0, 91.0, 5.0))
+    bend = [(0.0, 45.0)] + [
+        (0.004 + 0.0012 * np.sin(a), 45.0 + 0.00085 * (1 - np.cos(a))) for a in angle
+    ]
+    line = tuple((float(lon), float(lat)) for lon, lat in (*bend, (0.0052, 45.004)))
+    straight = network.segment_by_id["s1"]
+    bent = dataclasses.replace(straight, line=line, length_m=900.0)
+    found: dict[Segment, list[str]] = {}
+    for road in (straight, bent):
+        job = design_job(
+            need(Treatment.RESHAPING, "s1"), road, fleet=small_fleet(), graph=graph, policy=Policy()
+        )
+        found[road] = [s for stage in job.stages for s in stage.steps if s.startswith("Curve ")]
+    assert found[straight] == []
+    (step,) = found[bent]
+    assert "where it is banked keep one plane, at most 6" in step
+    assert "crown out over 30" in step

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from crossfall.design import design_job
-from crossfall.design.clearances import clearances_needed, in_hand
+from crossfall.design.clearances import clearances_needed, in_hand, waiting_for_leave
 from crossfall.design.contract import ScaleTicket, bid_items, reconcile
 from crossfall.design.ledger import (
     FittedEdge,
@@ -170,3 +170,15 @@ def test_an_unused_edge_has_no_date():
     made = edge_forecast(edge, [], length_km={}, machine_of={}, today=date(2026, 6, 7))
     assert made.change_on is None
     assert made.summary() == "g1: 0 % worn"
+
+
+def test_a_ditch_waits_until_its_clearance_is_on_file(network):
+    _, _, ditch = first_stage(network, Treatment.SHOULDER_PULLING, "s2")
+    _, _, blading = first_stage(network, Treatment.BLADING, "s2")
+    blading = dataclasses.replace(blading, id="other")
+    week = [date(2026, 6, day) for day in range(20, 25)]
+    waiting = waiting_for_leave([ditch, blading], network, (), week)
+    assert waiting == {ditch.id: "waits for a utilities clearance to be on file"}
+    assert waiting_for_leave([ditch], network, [utilities()], week) == {}
+    late = [date(2026, 7, 1)]
+    assert ditch.id in waiting_for_leave([ditch], network, [utilities()], late)

@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from crossfall.model import Clearance, ClearanceKind, PointFeature, Stage, Treatment
+from crossfall.model import (
+    Clearance,
+    ClearanceKind,
+    Job,
+    Network,
+    PointFeature,
+    Stage,
+    Treatment,
+)
 
 _DIGS = frozenset(
     {
@@ -63,3 +71,42 @@ def in_hand(
         )
         for kind in clearances_needed(stage, features)
     }
+
+
+def waiting_for_leave(
+    jobs: Sequence[Job], network: Network, clearances: Sequence[Clearance], days: Sequence[date]
+) -> dict[str, str]:
+    """Jobs that cannot be scheduled on any of some days because leave is missing, and which.
+
+    A job waits when one of its stages has no day on which every kind that it needs is in hand.
+
+    Returns
+    -------
+    dict
+        Job id to a sentence fit for a public record.
+    """
+    held: dict[str, list[Clearance]] = {}
+    for each in clearances:
+        held.setdefault(each.segment_id, []).append(each)
+    waiting = {}
+    for job in jobs:
+        features = network.features_by_segment.get(job.segment_id, ())
+        missing: dict[ClearanceKind, None] = {}
+        for stage in job.stages:
+            kinds = clearances_needed(stage, features)
+            here = held.get(stage.segment_id, [])
+            if kinds and not any(_all_in_hand(stage, kinds, here, day) for day in days):
+                missing |= dict.fromkeys(kinds)
+        if missing:
+            names = " and ".join(kind.replace("_", " ") for kind in missing)
+            waiting[job.id] = f"waits for a {names} clearance to be on file"
+    return waiting
+
+
+def _all_in_hand(
+    stage: Stage, kinds: Sequence[ClearanceKind], here: Sequence[Clearance], day: date
+) -> bool:
+    return all(
+        any(each.kind == kind and each.holds(day, stage.from_m, stage.to_m) for each in here)
+        for kind in kinds
+    )

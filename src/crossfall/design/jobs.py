@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from crossfall.design.cautions import caution_keys
 from crossfall.design.cost import price_book
+from crossfall.design.curves import CurveFinder
 from crossfall.design.dust import dust_stages
 from crossfall.design.edges import (
     culvert_stages,
@@ -161,7 +162,8 @@ def make_tools(fleet: Fleet, graph: Distances, policy: Policy) -> Tools:
     """Lay out prices, passes and sources once for all jobs of a run."""
     outfit, book = outfit_of(fleet, policy), price_book(policy, fleet)
     passes = PassBook(policy.design, outfit.blade_m)
-    return Tools(policy, outfit, book, passes, SourceFinder(fleet, graph, book, outfit, policy))
+    sources = SourceFinder(fleet, graph, book, outfit, policy)
+    return Tools(policy, outfit, book, passes, sources, CurveFinder(policy.design.shape))
 
 
 def _job(need: Need, site: Site) -> Job:

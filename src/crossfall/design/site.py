@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from crossfall.design.cost import PriceBook
+from crossfall.design.curves import CurveFinder
 from crossfall.design.outfit import Outfit
 from crossfall.design.passes import PassBook
 from crossfall.design.source import SourceFinder
@@ -22,6 +23,7 @@ class Tools:
     book: PriceBook
     passes: PassBook
     sources: SourceFinder
+    curves: CurveFinder
 
     @property
     def design(self) -> DesignPolicy:

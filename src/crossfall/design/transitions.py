@@ -6,9 +6,10 @@ Each becomes a step at its chainage. Gravel and loose fines stay off pavement, d
 from __future__ import annotations
 
 from crossfall.design.site import Site
-from crossfall.design.words import metres
+from crossfall.design.words import metres, percent
 from crossfall.model import PointFeature
 
+_MOST_CURVES = 4
 _AT_FEATURE = {
     "bridge": "blade clear of the deck, crown flattened over {runout} each side, deck swept",
     "rail_crossing": "blade up, crown flattened over {runout} each side to meet the rails,"
@@ -40,7 +41,8 @@ def transition_steps(
     Features of one kind share a step. What only asks for care, such as an overhead line, is a
     caution on the card and no step.
     """
-    if not site.features and not any(site.meets_paved):
+    curves = [span for span in site.tools.curves.of(site.segment) if _meets(span, from_m, to_m)]
+    if not site.features and not any(site.meets_paved) and not curves:
         return ()
     runout = metres(site.tools.design.shape.runout_m)
     steps = []
@@ -50,6 +52,13 @@ def transition_steps(
         start = metres(max(0.0, site.segment.length_m - site.tools.design.shape.runout_m))
         steps.append(f"From {start}: run the crown out to meet the paved road; sweep it")
     asks = {**_AT_FEATURE, **_WHEN_CUTTING} if is_cutting else _AT_FEATURE
+    if curves:
+        where = ", ".join(f"{metres(low)} to {metres(high)}" for low, high in curves[:_MOST_CURVES])
+        steepest = percent(site.tools.design.shape.superelevation_max_pct)
+        steps.append(
+            f"Curve {where}: where it is banked keep one plane, at most {steepest}, and run the"
+            f" crown out over {runout} at both ends"
+        )
     places: dict[str, list[float]] = {}
     for feature in site.features:
         if _lies(feature, from_m, to_m):
@@ -64,6 +73,10 @@ def transition_steps(
         these = "driveway" if n_driveways == 1 else f"{n_driveways} driveways"
         steps.append(f"Meet the {these} without a ridge")
     return tuple(steps)
+
+
+def _meets(span_m: tuple[float, float], from_m: float, to_m: float) -> bool:
+    return span_m[0] < to_m and span_m[1] > from_m
 
 
 def _lies(feature: PointFeature, from_m: float, to_m: float) -> bool:

@@ -88,6 +88,15 @@ class ShapePractice:
     superelevation_max_pct: float = setting(
         6.0, unit="%", doc="Steepest single plane on a curve.", evidence="recalled", low=2, high=8
     )
+    curve_radius_m: float = setting(
+        250.0, unit="m", doc="Wider curves are shaped like straight road.", low=50.0, high=1000.0
+    )
+    curve_turn_deg: float = setting(
+        20.0, unit="degrees", doc="Curves that turn less are left out.", low=5.0, high=90.0
+    )
+    curve_step_m: float = setting(
+        10.0, unit="m", doc="A drawn line is looked at in such steps.", low=2.0, high=50.0
+    )
     runout_m: float = setting(
         30.0,
         unit="m",
