@@ -46,7 +46,7 @@ def test_a_hazard_from_notice_to_repair(crossfall, office):
     assert crossfall("hazard", "barricade", key, "-w", office).is_refused("barricaded_at already")
     shown = crossfall("hazard", "list", "-w", office)
     assert "Washout, Road 1 at 120 m" in " ".join(shown.out.split())
-    assert "1 dangers are open" in shown.out
+    assert "1 danger is open" in shown.out
     crossfall("hazard", "repair", key, "--at", "2026-05-13T15:00", "-w", office)
     assert "No danger is open" in crossfall("hazard", "list", "-w", office).out
     (row,) = crossfall("hazard", "list", "--all", "-w", office, "--json").json["hazards"]

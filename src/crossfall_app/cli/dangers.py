@@ -116,7 +116,8 @@ def list_(
         told = ["" if when is None else f"{when.astimezone(zone):%Y-%m-%d %H:%M}" for when in times]
         table.add_row(each.id, _words(each, district.network), *told)
     say_table(table)
-    say(f"{len(notices)} dangers are open." if notices else "No danger is open.")
+    n = len(notices)
+    say(f"{n} {'danger is' if n == 1 else 'dangers are'} open." if n else "No danger is open.")
 
 
 def _move(
