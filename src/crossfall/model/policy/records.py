@@ -76,3 +76,27 @@ class LearningPolicy:
         low=1.5,
         high=100.0,
     )
+    thickness_error_mm: float = setting(
+        10.0, unit="mm", doc="Error of one measured thickness.", low=1.0, high=50.0
+    )
+    least_span_mm: float = setting(
+        4.0,
+        unit="mm",
+        doc="A span in which less loss is predicted says nothing.",
+        low=0.0,
+        high=100.0,
+    )
+    segment_sd: float = setting(
+        0.25, unit="-", doc="Spread of segments' factors within a group, assumed.", low=0.01, high=2
+    )
+    group_sd: float = setting(
+        0.3, unit="-", doc="Spread of groups' factors within an agency, assumed.", low=0.01, high=2
+    )
+    agency_sd: float = setting(
+        0.5, unit="-", doc="Spread of agencies' factors around 1, assumed.", low=0.01, high=2.0
+    )
+    least_factor: float = setting(0.3, unit="-", doc="No factor is below.", low=0.01, high=1.0)
+    most_factor: float = setting(3.0, unit="-", doc="No factor is above.", low=1.0, high=10.0)
+    traffic_edges: tuple[float, ...] = setting(
+        (30.0, 100.0, 250.0), unit="veh/day", doc="Edges between classes of traffic."
+    )
