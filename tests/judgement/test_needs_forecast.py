@@ -12,6 +12,7 @@ from crossfall.errors import InputError
 from crossfall.judgement.hazards import open_hazards
 from crossfall.judgement.needs import find_needs, first_week_conditions
 from crossfall.judgement.rating import overall_rating
+from crossfall.judgement.thickness import check_layers
 from crossfall.model import (
     Condition,
     District,
@@ -219,6 +220,19 @@ def test_stretches_of_a_segment_are_joined() -> None:
     district = _district(_segment(0), conditions=(good, bad))
     whole = _district(_segment(0), conditions=(_look(deformation=3.5),))
     assert _now(district).deformation == pytest.approx(_now(whole).deformation, abs=1e-3)
+
+
+def test_thickness_is_screened_and_says_who_confirms() -> None:
+    trucks = _segment(0, adt=200.0, heavy_share=0.2, gravel_mm=60.0)
+    calm = _segment(1, adt=10.0, heavy_share=0.1, gravel_mm=200.0)
+    first, second = check_layers(_district(trucks, calm), today=TODAY)
+    assert (first.segment_id, second.segment_id) == ("s0", "s1")
+    assert not first.is_enough
+    assert second.is_enough
+    assert first.needed_mm is not None
+    assert first.needed_mm > 200
+    assert first.text.endswith("engineer to confirm.")
+    assert any("not tested" in said for said in first.assumed)
 
 
 def test_paved_and_foreign_roads_are_left_out() -> None:

@@ -18,6 +18,7 @@ from crossfall.judgement.load_limit import LoadAdvisory, advise_load_limits, sig
 from crossfall.judgement.needs import find_needs, first_week_conditions
 from crossfall.judgement.road_days import RoadDays, road_days
 from crossfall.judgement.state import MoistureState, surface_state
+from crossfall.judgement.thickness import LayerCheck, check_layers
 from crossfall.judgement.watering import WateringVerdict, water_or_wait
 from crossfall.judgement.zones import Zone, ZoneKind, zones
 
@@ -28,6 +29,7 @@ __all__ = [
     "GateVerdict",
     "HazardNotice",
     "Hindcast",
+    "LayerCheck",
     "LoadAdvisory",
     "MoistureClass",
     "MoistureState",
@@ -39,6 +41,7 @@ __all__ = [
     "ZoneKind",
     "advise_load_limits",
     "changes_sentence",
+    "check_layers",
     "day_after_rain",
     "find_needs",
     "first_week_conditions",

@@ -265,6 +265,28 @@ class UrgencyPolicy:
 
 
 @dataclass(frozen=True, slots=True)
+class LayerPolicy:
+    """Screening of thickness: what is assumed of soil and trucks where nobody tested."""
+
+    assumed_cbr_pct: float = setting(
+        6.0, unit="%", doc="Bearing ratio of the soil where none was tested.", low=0.5, high=80.0
+    )
+    thaw_share: float = setting(
+        0.5, unit="-", doc="Share of it that is left while the soil is soft.", low=0.1, high=1.0
+    )
+    soft_days: float = setting(
+        40.0, unit="day", doc="Days a year on which the soil is soft.", low=0.0, high=365.0
+    )
+    axles_per_truck: float = setting(
+        1.5, unit="-", doc="80 kN axles of a heavy truck.", low=0.1, high=6.0
+    )
+    rut_m: float = setting(0.075, unit="m", doc="Rut that is put up with.", low=0.02, high=0.2)
+    least_mm: float = setting(
+        25.0, unit="mm", doc="Gravel below which a blade cuts the soil.", low=5.0, high=100.0
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class NeedsPolicy:
     """From condition to treatment, urgency and worth."""
 
@@ -276,3 +298,4 @@ class NeedsPolicy:
     worth: WorthPolicy = field(default_factory=WorthPolicy)
     usual: UsualWorkPolicy = field(default_factory=UsualWorkPolicy)
     urgency: UrgencyPolicy = field(default_factory=UrgencyPolicy)
+    layer: LayerPolicy = field(default_factory=LayerPolicy)
