@@ -320,5 +320,5 @@ def test_ctrl_c_stops_with_one_sentence(crossfall, office, files):
         child.send_signal(signal.SIGINT)
         out, err = child.communicate(timeout=20)
     assert child.returncode == 130
-    assert (out, err) == ("", "crossfall: stopped; whatever was finished before is kept\n")
+    assert (out, err) == ("", "crossfall: stopped; no plan was made, and the one before stands\n")
     assert repository.latest_week() is None

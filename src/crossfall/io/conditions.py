@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -33,6 +33,8 @@ class RoadsAsTold:
 
     bad: tuple[str, ...]
     last_bladed: Mapping[str, date]
+    rows: Mapping[str, int] = field(default_factory=dict)
+    """The first row of the file that names each road."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,11 +209,13 @@ def read_bad_roads(path: str | Path) -> RoadsAsTold:
     problems: list[Problem] = []
     bad: list[str] = []
     last_bladed: dict[str, date] = {}
+    named: dict[str, int] = {}
     for row, cells in _rows(path, ("road", "is_bad", "last_bladed_on"), ("road",), problems):
         where = f"{path.name} row {row}"
         told = noun_of(_Told, cells, where, problems, is_text=True)
         if told is None:
             continue
+        named.setdefault(told.road, row)
         if told.is_bad and told.road not in bad:
             bad.append(told.road)
         if told.last_bladed_on is not None:
@@ -219,7 +223,7 @@ def read_bad_roads(path: str | Path) -> RoadsAsTold:
             if before != told.last_bladed_on:
                 problems.append(Problem(where, f"{told.road} was last bladed on {before} above"))
     refuse(problems)
-    return RoadsAsTold(tuple(bad), last_bladed)
+    return RoadsAsTold(tuple(bad), last_bladed, named)
 
 
 @dataclass(frozen=True, slots=True)

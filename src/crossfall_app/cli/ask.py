@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from crossfall.errors import InputError
+from crossfall.errors import InputError, Problem, refuse
 from crossfall_app.cli.moisture import COMMANDS as MOISTURE
 from crossfall_app.cli.moisture import the_district
 from crossfall_app.cli.observe import COMMANDS as OBSERVE
@@ -22,7 +22,7 @@ from crossfall_app.cli.places import (
     the_workspace,
     usual_first_day,
 )
-from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
+from crossfall_app.cli.speak import count, in_units, new_table, remark, say, say_json, say_table
 
 
 def needs(
@@ -51,6 +51,10 @@ def needs(
     The most urgent first. With --bad-roads a first week without a survey: what you know of the
     roads is taken in, and everything else is assumed and said so.
     """
+    if last_bladed is not None and bad_roads is None:
+        raise InputError(
+            "--last-bladed is for the roads that a list leaves out; name the list with --bad-roads"
+        )
     opened = the_workspace(folder, workspace)
     from dataclasses import replace
 
@@ -76,7 +80,7 @@ def needs(
             }
         )
         return
-    _say_needs(district, ordered[:most], len(ordered))
+    _say_needs(district, ordered[:most], len(ordered), opened.config.units)
     say("Conditions: " + ", ".join(f"{n} {method}" for method, n in methods.items()) + ".")
     if told and not accept:
         remark(f"{len(told)} conditions as told were not kept; add --accept to keep them")
@@ -94,6 +98,7 @@ def _conditions_as_told(
     bladed: Any = last_bladed
     if bad_roads is not None:
         told = read_bad_roads(bad_roads)
+        _refuse_not_bladed(district, told, bad_roads.name)
         bad, bladed = told.bad, dict(told.last_bladed)
         if last_bladed is not None:
             listed = {*bladed}
@@ -112,11 +117,41 @@ def _conditions_as_told(
     )
 
 
+def _refuse_not_bladed(district: Any, told: Any, file: str) -> None:
+    """A road that is on the map but is not bladed is no stranger: say what it is."""
+    maintained = {name for each in district.network.maintained for name in (each.id, each.route)}
+    others = {
+        name: each
+        for each in district.network.segments
+        if not each.is_maintained
+        for name in (each.id, each.route)
+    }
+    problems = []
+    for name, row in told.rows.items():
+        if name in maintained:
+            continue
+        where = f"{file} row {row}"
+        if name not in others:
+            words = f"road {name!r} is not in the network; expected a segment id or a road's name"
+            problems.append(Problem(where, words))
+            continue
+        surface = others[name].surface
+        what = {"paved": "is paved", "unknown": "has a surface that nobody has settled"}.get(
+            surface, f"is of {surface} but not marked as maintained by you"
+        )
+        problems.append(
+            Problem(
+                f"{file} row {row}", f"{name} {what}, so it is not bladed; take it off the list"
+            )
+        )
+    refuse(problems)
+
+
 def _keep(told: tuple[Any, ...]) -> None:
     from crossfall_app.store import repository
 
     if not told:
-        raise InputError("there is nothing to accept; give --bad-roads or --last-bladed")
+        raise InputError("there is nothing to accept; give --bad-roads")
     repository.add_conditions(told, by=the_person(), source="as told")
 
 
@@ -135,15 +170,22 @@ def _need_row(district: Any, need: Any) -> dict[str, Any]:
     }
 
 
-def _say_needs(district: Any, shown: list[Any], n_all: int) -> None:
+def _say_needs(district: Any, shown: list[Any], n_all: int, units: str) -> None:
     table = new_table("Road", "Segment", "Needs", "Why", "Worth, h", right=("Worth, h",))
     for need in shown:
         road = district.network.segment_by_id[need.segment_id].route
         table.add_row(
-            road, need.segment_id, need.treatment.label, need.cause, f"{need.benefit_h:.1f}"
+            road,
+            need.segment_id,
+            need.treatment.label,
+            in_units(need.cause, units),
+            f"{need.benefit_h:.1f}",
         )
     say_table(table)
-    say(f"{n_all} roads need something" + (f"; {len(shown)} shown." if len(shown) < n_all else "."))
+    roads_need = f"{count(n_all, 'road')} {'needs' if n_all == 1 else 'need'} something"
+    say(roads_need + (f"; {len(shown)} shown." if len(shown) < n_all else "."))
+    if shown:
+        say("Worth: the grader hours that would be well spent on it; a plan collects the most.")
 
 
 def _count(values: Any) -> dict[str, int]:

@@ -18,7 +18,7 @@ from crossfall_app.cli.places import (
     the_person,
     the_workspace,
 )
-from crossfall_app.cli.speak import remark, say, say_json, shown_progress
+from crossfall_app.cli.speak import in_units, remark, say, say_json, shown_progress
 from crossfall_app.workspace import Workspace
 
 _MOST_LISTED = 12
@@ -135,7 +135,7 @@ def import_(
         say_json({"accepted": accept, **intake.as_json()})
         return
     for line in intake.lines(most=_MOST_LISTED):
-        say(line)
+        say(in_units(line, opened.config.units))
     if accept:
         say("Accepted.")
     else:
@@ -271,7 +271,7 @@ def weather(
         say_json({"written": not dry_run, "files": [_weather_row(each) for each in found]})
         return
     for each in found:
-        say(each.report.summary())
+        say(in_units(each.report.summary(), opened.config.units))
     if at is None and not forecast:
         remark(f"the station is taken to stand at {place[0]:.4f},{place[1]:.4f}; say where: --at")
     if dry_run:

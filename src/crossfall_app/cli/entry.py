@@ -98,12 +98,15 @@ def run(arguments: Sequence[str] | None = None) -> int:
 def _guarded(command: Any, arguments: list[str]) -> int:
     try:
         code = command.main(arguments, prog_name="crossfall", standalone_mode=False)
+        sys.stdout.flush()
         if code == STOPPED:
             return _stopped()
         return code if isinstance(code, int) else DONE
     except _Refused as error:
         return _refuse(error)
-    except (typer.Abort, KeyboardInterrupt, Cancelled):
+    except Cancelled as error:
+        return _stopped(str(error))
+    except (typer.Abort, KeyboardInterrupt):
         return _stopped()
     except InfeasibleError as error:
         complain(str(error))
@@ -112,9 +115,12 @@ def _guarded(command: Any, arguments: list[str]) -> int:
         complain(str(error))
         return BAD_INPUT
     except BrokenPipeError:
-        # Somebody closed the pager; they have seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
+        return _seen_enough()
+    except SystemExit as error:
+        # Tables and typer leave with 1 when the pipe is closed
+        if isinstance(error.__context__, BrokenPipeError):
+            return _seen_enough()
+        return error.code if isinstance(error.code, int) else DONE
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         complain(f"{where}{error.strerror or error}")
@@ -123,8 +129,16 @@ def _guarded(command: Any, arguments: list[str]) -> int:
         return _own_mistake(error)
 
 
-def _stopped() -> int:
-    complain("stopped; whatever was finished before is kept")
+def _seen_enough() -> int:
+    """Somebody closed the pager; nothing more is written, not even at the end."""
+    sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - open until the end
+    os.dup2(sys.stdout.fileno(), 1)
+    return DONE
+
+
+def _stopped(told: str = "") -> int:
+    told = told.removeprefix("stopped").lstrip(";, ") or "whatever was finished before is kept"
+    complain(f"stopped; {told}")
     return STOPPED
 
 

@@ -96,7 +96,11 @@ def doctor(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Check the workspace's health; changes nothing."""
+    """Check the workspace's health; changes nothing.
+
+    What is broken ends with exit code 2. What is only thin, such as weather that ends long ago, no
+    forecast, an assumed fleet or default prices, is told and no failure.
+    """
     from crossfall_app.store.doctor import examine
 
     opened = _even_if_damaged(folder, workspace)
@@ -104,13 +108,20 @@ def doctor(
     is_well = all(each.is_well for each in findings)
     if as_json:
         rows = [
-            {"check": each.check, "is_well": each.is_well, "told": each.told} for each in findings
+            {
+                "check": each.check,
+                "is_well": each.is_well,
+                "is_warning": each.is_warning,
+                "told": each.told,
+            }
+            for each in findings
         ]
         say_json({"is_well": is_well, "findings": rows})
     else:
         table = new_table("", "Check", "Found")
         for each in findings:
-            table.add_row("ok" if each.is_well else "!!", each.check, each.told)
+            mark = "!!" if not each.is_well else "thin" if each.is_warning else "ok"
+            table.add_row(mark, each.check, each.told)
         say_table(table)
     if not is_well:
         sick = [each for each in findings if not each.is_well]

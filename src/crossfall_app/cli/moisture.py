@@ -132,9 +132,7 @@ def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: boo
     )
     for row in rows:
         surfaces = ", ".join(f"{n} {name}" for name, n in row["segments"].items())
-        table.add_row(
-            row["day"], surfaces, str(row["open_light_blading"]), str(row["open_cutting"])
-        )
+        table.add_row(row["day"], surfaces, _open(row, "light_blading"), _open(row, "cutting"))
     say_table(table)
     if found:
         heads = [f"{state.first_day + timedelta(days=n):%a %d}" for n in range(state.n_days)]
@@ -160,7 +158,15 @@ def _day_row(state: Any, gates: Any, n: int) -> dict[str, Any]:
         "segments": dict(sorted(counts.items(), key=lambda item: -item[1])),
         "open_light_blading": int(gates.allowed("light_blading")[:, n].sum()),
         "open_cutting": int(gates.allowed("cutting")[:, n].sum()),
+        "watered_light_blading": int(gates.needs_water("light_blading")[:, n].sum()),
+        "watered_cutting": int(gates.needs_water("cutting")[:, n].sum()),
     }
+
+
+def _open(row: dict[str, Any], task: str) -> str:
+    """How many roads a task may be done on, and on how many of them only with water."""
+    told, n_watered = str(row[f"open_{task}"]), row[f"watered_{task}"]
+    return f"{told}, {n_watered} with water" if n_watered else told
 
 
 def _zone_row(zone: Zone, by: str) -> dict[str, Any]:

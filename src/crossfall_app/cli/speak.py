@@ -37,6 +37,15 @@ def count(n: int, what: str) -> str:
     return f"{n:,} {what}" if n == 1 else f"{n:,} {what}s"
 
 
+def in_units(text: str, units: str) -> str:
+    """Running text with its measures in the workspace's units; paths and the like are no text."""
+    if units != "us":
+        return text
+    from crossfall.report.figures import reword
+
+    return reword(text, "us").replace("\N{NO-BREAK SPACE}", " ")
+
+
 def say_table(table: Any) -> None:
     """A rich table; plain and a little wider where nobody watches."""
     from rich.console import Console

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -10,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from crossfall.errors import InfeasibleError, InputError
+from crossfall.errors import Cancelled, InfeasibleError, InputError
 from crossfall_app.cli.places import (
     DirArgument,
     JsonOption,
@@ -20,7 +22,7 @@ from crossfall_app.cli.places import (
     the_workspace,
     usual_first_day,
 )
-from crossfall_app.cli.speak import say, say_json, shown_progress
+from crossfall_app.cli.speak import count, say, say_json, shown_progress
 from crossfall_app.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -37,6 +39,7 @@ class ShownWeek:
     kept: StoredWeek
     result: dict[str, Any]
     """What ``--json`` prints."""
+    units: str = "metric"
 
     @property
     def cards(self) -> tuple[JobCard, ...]:
@@ -58,7 +61,8 @@ def plan(
 
     The plan is checked by separate code and kept; its cards are drafts until somebody issues them.
     """
-    opened = the_workspace(folder, workspace)
+    with _no_plan_when_stopped():
+        opened = the_workspace(folder, workspace)
     first_day = a_day(start, "start")
     shown = plan_the_week(opened, days=days, seconds=seconds, seed=seed, first_day=first_day)
     if as_json:
@@ -74,7 +78,9 @@ def cards(
         Path | None, typer.Option(metavar="FILE", help="The PDF; else one in the folder out/.")
     ] = None,
     day: Annotated[str | None, typer.Option(metavar="DAY", help="Only this day's.")] = None,
-    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    paper: Annotated[
+        str | None, typer.Option(help="a4 or letter; letter with US units when left out.")
+    ] = None,
     units: Annotated[
         str | None, typer.Option(help="metric or us; else the workspace's own.")
     ] = None,
@@ -96,7 +102,8 @@ def cards(
     if as_json:
         say_json({"file": str(file), "cards": len(chosen), "plan": week.plan.id})
     else:
-        say(f"{len(chosen)} job cards of plan {week.plan.id} are in {file}")
+        is_are = "is" if len(chosen) == 1 else "are"
+        say(f"{count(len(chosen), 'job card')} of plan {week.plan.id} {is_are} in {file}")
 
 
 def plan_the_week(
@@ -113,12 +120,15 @@ def plan_the_week(
     ------
     InfeasibleError
         If the plan breaks a rule; it is not kept then.
+    Cancelled
+        If the person stops the search; no plan is made then.
     """
-    from crossfall_app.runs.planning import plan_from_store
-    from crossfall_app.store import repository
+    with _no_plan_when_stopped():
+        from crossfall_app.runs.planning import plan_from_store
+        from crossfall_app.store import repository
 
-    _refuse_without_network()
-    with shown_progress("Planning") as progress:
+        _refuse_without_network()
+    with _no_plan_when_stopped(), shown_progress("Planning") as progress:
         planned = plan_from_store(
             first_day=first_day or usual_first_day(workspace),
             n_days=days,
@@ -135,14 +145,15 @@ def plan_the_week(
             f" the first: {first.message} ({first.where})"
         )
     kept = repository.save_week(week, by=the_person())
-    return ShownWeek(planned.district, kept.plan, kept, _result(planned.district, kept))
+    told = _result(planned.district, kept)
+    return ShownWeek(planned.district, kept.plan, kept, told, workspace.config.units)
 
 
 def show_week(shown: ShownWeek) -> None:
     """The plan as a foreman reads it."""
     from crossfall_app.cli.week_table import say_week
 
-    say_week(shown.district, shown.kept)
+    say_week(shown.district, shown.kept, units=shown.units)
 
 
 def refuse_empty(shown: ShownWeek) -> None:
@@ -165,7 +176,7 @@ def make_cards_file(
     chosen: tuple[JobCard, ...],
     *,
     out: Path | None = None,
-    paper: str = "a4",
+    paper: str | None = None,
     units: str | None = None,
 ) -> Path:
     """Write the cards as one PDF and return where it is; a half-written one never bears its name.
@@ -173,15 +184,20 @@ def make_cards_file(
     Raises
     ------
     InputError
-        If paper or units are unknown.
+        If paper or units are unknown, or the folder of ``out`` is not there.
     """
     from crossfall.report import cards_pdf
 
-    if paper not in {"a4", "letter"}:
-        raise InputError(f"paper is {paper!r}; expected a4 or letter")
     wanted = units or workspace.config.units
     if wanted not in {"metric", "us"}:
-        raise InputError(f"units is {wanted!r}; expected metric or us")
+        raise InputError(f"--units is {wanted!r}; expected metric or us")
+    paper = paper or ("letter" if wanted == "us" else "a4")
+    if paper not in {"a4", "letter"}:
+        raise InputError(f"--paper is {paper!r}; expected a4 or letter")
+    if out is not None and not out.parent.is_dir():
+        raise InputError(f"--out {out}: the folder {out.parent} is not there; make it first")
+    if out is not None and out.is_dir():
+        raise InputError(f"--out {out} is a folder; name a file in it, like {out / 'cards.pdf'}")
     if not chosen:
         raise InputError("there is no card to write")
     days = [card.day for card in chosen]
@@ -195,6 +211,15 @@ def make_cards_file(
     part.write_bytes(pdf)
     part.replace(file)
     return file
+
+
+@contextmanager
+def _no_plan_when_stopped() -> Iterator[None]:
+    """Whoever stops before a plan is kept is told that there is none."""
+    try:
+        yield
+    except (KeyboardInterrupt, Cancelled):
+        raise Cancelled("no plan was made, and the one before stands") from None
 
 
 def _refuse_without_network() -> None:

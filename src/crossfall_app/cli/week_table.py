@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from crossfall.model import CostRange, District, Itinerary, Plan, Stage
-from crossfall_app.cli.speak import new_table, say, say_table
+from crossfall_app.cli.speak import count, in_units, new_table, say, say_table
 from crossfall_app.store.repository import StoredWeek
 from crossfall_app.web.present.words import LEFT_OUT
 
@@ -16,8 +16,8 @@ _MOST_ROADS = 6
 """Roads named in one cell of the table; the card and ``--json`` name them all."""
 
 
-def say_week(district: District, week: StoredWeek) -> None:
-    """Print the week."""
+def say_week(district: District, week: StoredWeek, *, units: str = "metric") -> None:
+    """Print the week; measures in its sentences in the agency's units."""
     plan = week.plan
     stages = {stage.id: stage for job in week.jobs for stage in job.stages}
     last = plan.first_day + timedelta(days=plan.n_days - 1)
@@ -42,12 +42,14 @@ def say_week(district: District, week: StoredWeek) -> None:
         day = each.day
     say_table(table)
     cost = week_cost(week)
+    is_are = "is" if len(plan.served) == 1 else "are"
+    is_are_out = "is" if len(plan.unserved) == 1 else "are"
     say(
-        f"{len(plan.served)} jobs are in the plan, {len(plan.unserved)} are left out."
-        + (f" Cost about {_money(cost)} ({_money_range(cost)})." if cost else "")
+        f"{count(len(plan.served), 'job')} {is_are} in the plan, {len(plan.unserved)} {is_are_out}"
+        " left out." + (f" Cost about {_money(cost)} ({_money_range(cost)})." if cost else "")
     )
     say(f"It could be better by {plan.gap_pct:.1f} % at most.")
-    _say_left_out(district, week)
+    _say_left_out(district, week, units)
 
 
 def week_cost(week: StoredWeek) -> CostRange | None:
@@ -146,7 +148,7 @@ def _some(roads: dict[str, int]) -> str:
     return ", ".join(told[:_MOST_ROADS]) + (f" and {rest} more" if rest > 0 else "")
 
 
-def _say_left_out(district: District, week: StoredWeek) -> None:
+def _say_left_out(district: District, week: StoredWeek, units: str) -> None:
     unserved, worth = week.plan.unserved, {job.id: job.benefit_h for job in week.jobs}
     if not unserved:
         return
@@ -155,7 +157,7 @@ def _say_left_out(district: District, week: StoredWeek) -> None:
         alike = [each for each in unserved if each.binding == binding]
         first = max(alike, key=lambda each: worth.get(each.job_id, 0.0))
         road = district.network.segment_by_id[first.segment_id].route
-        table.add_row(LEFT_OUT[binding], str(n), f"{road}: {first.reason}")
+        table.add_row(LEFT_OUT[binding], str(n), f"{road}: {in_units(first.reason, units)}")
     say_table(table)
     say("Every road left out, with its reason: crossfall plan --json")
 

@@ -7,7 +7,8 @@ import shutil
 import stat
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 from crossfall.errors import CrossfallError, WorkspaceError
 from crossfall_app.workspace import FOLDERS, SECRET_FILE, Workspace
@@ -22,6 +23,8 @@ class Finding:
     check: str
     is_well: bool
     told: str
+    is_warning: bool = False
+    """Nothing is broken, but a plan made now would rest on too little."""
 
 
 def examine(workspace: Workspace) -> tuple[Finding, ...]:
@@ -39,7 +42,20 @@ def examine(workspace: Workspace) -> tuple[Finding, ...]:
         ("network", _network),
         ("printing", _printing),
     )
-    return tuple(_findings(workspace, checks))
+    facts: tuple[tuple[str, Callable[[Workspace], str]], ...] = (
+        ("weather", _weather),
+        ("forecast", _forecast),
+        ("fleet", _fleet),
+        ("prices", _prices),
+    )
+    broken = tuple(_findings(workspace, checks))
+    if not all(each.is_well for each in broken):
+        return broken
+    thin = (
+        replace(each, is_well=True, is_warning=not each.is_well)
+        for each in _findings(workspace, facts)
+    )
+    return (*broken, *thin)
 
 
 def _findings(
@@ -156,6 +172,73 @@ def _network(_: Workspace) -> str:
 
     network = repository.load_network()
     return f"{len(network.segments)} segments, {network.maintained_km:.1f} km maintained"
+
+
+def _weather(workspace: Workspace) -> str:
+    from crossfall_app.store import repository
+
+    district = repository.load_district()
+    if not district.weather:
+        raise WorkspaceError("none; how wet the roads are is not known: crossfall weather FILE")
+    last = max(each.last_day for each in district.weather)
+    late = (_today(workspace) - last).days
+    most = district.policy.moisture.weather_gap_days
+    if late > most:
+        raise WorkspaceError(
+            f"ends on {last}, {late} days ago; after {most} days nobody knows the surface:"
+            " bring in the days since with crossfall weather FILE"
+        )
+    return f"up to {last}"
+
+
+def _forecast(workspace: Workspace) -> str:
+    from crossfall_app.store import repository
+
+    forecasts = repository.load_district().forecasts
+    if not forecasts:
+        raise WorkspaceError(
+            "none; days ahead are taken as the season usually is: crossfall weather FILE --forecast"
+        )
+    last = max(each.first_day + timedelta(days=each.n_days - 1) for each in forecasts)
+    if last < _today(workspace):
+        raise WorkspaceError(
+            f"ends on {last}; bring in a new one: crossfall weather FILE --forecast"
+        )
+    return f"up to {last}"
+
+
+def _fleet(_: Workspace) -> str:
+    from crossfall_app.store import repository
+
+    fleet = repository.load_fleet()
+    if not fleet.machines:
+        raise WorkspaceError("none; say what you have: crossfall import --fleet FILE")
+    n_assumed = sum("assumed" in each.note for each in fleet.machines)
+    if n_assumed:
+        raise WorkspaceError(
+            f"{n_assumed} of {len(fleet.machines)} machines are assumed from a count; describe"
+            " them: crossfall import --fleet FILE"
+        )
+    return f"{len(fleet.machines)} machines, {len(fleet.operators)} operators"
+
+
+def _prices(_: Workspace) -> str:
+    from crossfall_app.store import repository
+
+    costs = repository.load_policy().costs
+    if costs == type(costs)():
+        raise WorkspaceError(
+            "all are the program's own, no agency's; put yours in a policy file:"
+            " crossfall import --policy FILE"
+        )
+    return "changed by your policy"
+
+
+def _today(workspace: Workspace) -> date:
+    from crossfall_app.store import repository
+
+    invented: date | None = repository.agency().invented_today
+    return invented or workspace.today()
 
 
 def _printing(_: Workspace) -> str:
