@@ -47,7 +47,45 @@ from crossfall.model import (
     quiet,
 )
 from crossfall.network import build_graph
+from crossfall.programme import Programme
+from crossfall.programme import plan_years as choose_years
 from crossfall.records import OpenEnd, open_ends
+
+
+def plan_years(
+    district: District,
+    *,
+    today: date,
+    n_years: int,
+    budget_minor: float | None = None,
+    grader_h: float | None = None,
+    gravel_m3: float | None = None,
+    progress: Progress = quiet,
+) -> Programme:
+    """Plan the years: today's believed condition and yearly limits in, a certified programme out.
+
+    ``budget_minor`` is money a year in minor units, ``grader_h`` hours a year and ``gravel_m3``
+    compacted gravel a year; None is no limit. Years are counted from the one after ``today``.
+
+    Raises
+    ------
+    InputError
+        If a figure is impossible.
+    InfeasibleError
+        If nothing keeps the limits; the message says which is missed and by how much.
+    """
+    _, conditions = find_needs(district, today=today)
+    return choose_years(
+        district.network,
+        conditions,
+        district.policy,
+        n_years=n_years,
+        first_year=today.year + 1,
+        budget_minor=budget_minor,
+        grader_h=grader_h,
+        gravel_m3=gravel_m3,
+        progress=progress,
+    )
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from crossfall_app.cli.bring import COMMANDS as BRING
 from crossfall_app.cli.condition import COMMANDS as CONDITION
 from crossfall_app.cli.dangers import COMMANDS as HAZARD
 from crossfall_app.cli.dangers import GROUP_HELP as HAZARD_HELP
+from crossfall_app.cli.done import COMMANDS as DONE_WORK
 from crossfall_app.cli.gravel import COMMANDS as GRAVEL
 from crossfall_app.cli.gravel import GROUP_HELP as GRAVEL_HELP
 from crossfall_app.cli.hand_out import COMMANDS as HAND_OUT
@@ -32,6 +33,7 @@ from crossfall_app.cli.residents import GROUP_HELP as REQUESTS_HELP
 from crossfall_app.cli.speak import complain, remark, say
 from crossfall_app.cli.start import COMMANDS as START
 from crossfall_app.cli.week import COMMANDS as WEEK
+from crossfall_app.cli.years import COMMANDS as YEARS
 from crossfall_app.workspace import WORKSPACE_VARIABLE
 
 DONE, OWN_MISTAKE, BAD_INPUT, INFEASIBLE, STOPPED = 0, 1, 2, 3, 130
@@ -75,6 +77,8 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *ASK,
         *CONDITION,
         *WEEK,
+        *DONE_WORK,
+        *YEARS,
         *LAY_OUT,
         *GRAVEL,
         *HAZARD,

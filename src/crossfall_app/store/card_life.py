@@ -101,6 +101,15 @@ def card_stretch(number: int) -> tuple[str, float, float]:
     return stage.segment_id, stage.from_m, stage.to_m
 
 
+def stage_of_card(number: int) -> nouns.Stage:
+    """The stage that the newest version of a card orders."""
+    row = _row(number)
+    _, stage = _work(row, convert.card_to_noun(row))
+    if stage is None:
+        raise InputError(f"the work that card {number} was written from is not in the store")
+    return stage
+
+
 def machine_of_cards() -> dict[str, str]:
     """The name of the machine that each card was written for, by the card's id."""
     return dict(models.JobCard.objects.values_list("key", "machine"))
