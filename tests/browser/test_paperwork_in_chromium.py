@@ -12,6 +12,7 @@ AXE = Path(__file__).resolve().parents[2] / "node_modules" / "axe-core" / "axe.m
 PAGES = (
     "/cards/?status=draft",
     "/gravel/?road=240th Street",
+    "/contracts/",
     "/gravel/pits/pit-1/",
     "/gravel/pits/pit-2/?spec=Example state surface gravel",
     "/gravel/blend/",

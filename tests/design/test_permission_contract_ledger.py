@@ -108,8 +108,8 @@ def test_water_on_the_scale_is_not_gravel():
 @pytest.mark.parametrize(
     ("n", "changes", "remark"),
     [
-        (9, {}, "+1 loads against the order"),
-        (11, {}, "-1 loads against the order"),
+        (9, {}, "1 loads are missing"),
+        (11, {}, "1 loads more than were ordered"),
         (10, {"moisture_pct": 20.0}, "t dry are missing"),
         (10, {"depths_mm": (80.0, 70.0, 81.0)}, "70 mm at the thinnest"),
         (10, {"depths_mm": (80.0,)}, "1 holes dug"),

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from crossfall.errors import InputError
 from crossfall.formulas.given import at_least, positive
-from crossfall.model import BidItem, Job, ScaleTicket
+from crossfall.model import BidItem, Contract, HoldPoint, Job, ScaleTicket
 
 HOLD_POINTS = (
     "clearances in hand and seen",
@@ -67,6 +67,57 @@ def bid_items(job: Job) -> tuple[BidItem, ...]:
     )
 
 
+def contract_for(
+    job: Job, *, contract_id: str, title: str, contractor: str, moisture_pct: float = 0.0
+) -> Contract:
+    """A contract for a designed job: its quantities as bid items, its hold points in order.
+
+    Raises
+    ------
+    InputError
+        If nobody is named as contractor, or the job has no stage.
+    """
+    if not contractor.strip():
+        raise InputError("contractor is empty; name who does the work")
+    if not job.stages:
+        raise InputError(f"job {job.id} has no stage that could be let")
+    sums = {row.name: row.value for row in job.quantities}
+    # Each lift is laid in parts; those that begin at the start count each lift once
+    depth_mm = sum(
+        row.value
+        for stage in job.stages
+        if stage.from_m == 0
+        for row in stage.quantities
+        if row.name == "compacted lift"
+    )
+    return Contract(
+        id=contract_id,
+        segment_id=job.segment_id,
+        title=title,
+        contractor=contractor.strip(),
+        ordered_loads=round(sums.get("loads", 0.0)),
+        ordered_dry_t=sums.get("gravel, dry mass", 0.0),
+        wanted_mm=depth_mm,
+        items=bid_items(job),
+        hold_points=tuple(HoldPoint(name) for name in HOLD_POINTS),
+        moisture_pct=at_least("moisture_pct", moisture_pct, 0.0),
+    )
+
+
+def state_of(contract: Contract) -> Reconciliation | None:
+    """Tickets and holes of a contract against its order; None where no gravel was ordered."""
+    if not (contract.ordered_dry_t > 0 and contract.wanted_mm > 0):
+        return None
+    return reconcile(
+        contract.tickets,
+        ordered_loads=contract.ordered_loads,
+        ordered_dry_t=contract.ordered_dry_t,
+        moisture_pct=contract.moisture_pct,
+        depths_mm=contract.depths_mm,
+        wanted_mm=contract.wanted_mm,
+    )
+
+
 def reconcile(
     tickets: Sequence[ScaleTicket],
     *,
@@ -113,8 +164,10 @@ def reconcile(
     delivered /= 1 + moisture_pct / 100
     thinnest = min(depths_mm) if depths_mm else None
     remarks = []
-    if len(tickets) != ordered_loads:
-        remarks.append(f"{ordered_loads - len(tickets):+d} loads against the order")
+    if len(tickets) < ordered_loads:
+        remarks.append(f"{ordered_loads - len(tickets)} loads are missing")
+    elif len(tickets) > ordered_loads:
+        remarks.append(f"{len(tickets) - ordered_loads} loads more than were ordered")
     if delivered < ordered_dry_t * (1 - tolerance):
         remarks.append(f"{ordered_dry_t - delivered:,.0f} t dry are missing")
     if len(depths_mm) < least_holes:

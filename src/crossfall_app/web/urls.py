@@ -8,6 +8,7 @@ from django.urls import path, register_converter
 
 from crossfall_app.web.views import (
     cards,
+    contracts,
     door,
     gravel,
     inspect,
@@ -64,6 +65,12 @@ urlpatterns = [
     path("plan/", plan.board, name="plan"),
     path("plan/<str:machine_id>/<day:day>/", plan.machine_on_day, name="machine-day"),
     path("gravel/", gravel.pits, name="gravel"),
+    path("contracts/", contracts.contracts, name="contracts"),
+    path("contracts/let/", contracts.let, name="contract-let"),
+    path("contracts/<str:contract_id>/tickets/", contracts.tickets, name="contract-tickets"),
+    path("contracts/<str:contract_id>/depths/", contracts.depths, name="contract-depths"),
+    path("contracts/<str:contract_id>/hold/", contracts.hold_point, name="contract-hold"),
+    path("contracts/<str:contract_id>/accept/", contracts.accept, name="contract-accept"),
     path("gravel/blend/", gravel.blend, name="blend"),
     path("gravel/blend.svg", gravel.blend_chart, name="blend-chart"),
     path("gravel/edges/", gravel.fit_edge, name="edge-fit"),
