@@ -94,17 +94,19 @@ def worth(
     n_requests: Ints,
     needs: NeedsPolicy,
 ) -> Floats:
-    """Worth of each segment's primary treatment by part (part, segment) [h]; 0 where none is due.
+    """Worth of each segment's work by part (part, segment) [h]; 0 where none is due.
 
-    ``scores_later`` are the scores after the delay that the policy names, without work.
+    All the work a need calls for counts, what comes before and after the primary treatment too, as
+    it does in the hours of the job. ``scores_later`` are the scores after the delay that the policy
+    names, without work.
     """
     usual = usual_h_km(needs.usual)
     is_due = judgement.primary != CODE[_T.NONE]
     lack = _lack(judgement, scores)
     parts = np.zeros((len(PARTS), scores.shape[1]))
     parts[0] = _users(judgement, scores, facts["adt"], needs) * length_km
-    parts[1] = class_h_km * lack * length_km
-    parts[2] = needs.worth.deficit_share * usual[judgement.primary] * lack * length_km
+    parts[1] = class_h_km * lack.max(axis=0) * length_km
+    parts[2] = needs.worth.deficit_share * (usual @ lack) * length_km
     parts[3] = (
         needs.worth.delay_share
         * _dearer_h_km(judgement, scores_later, usual, needs.call)
@@ -115,18 +117,18 @@ def worth(
 
 
 def _users(judgement: Judgement, scores: Floats, adt: Floats, needs: NeedsPolicy) -> Floats:
-    """Roughness saved for users, in hours for a kilometre [h/km]."""
+    """Roughness saved for users by the work they feel most, in hours for a kilometre [h/km]."""
     worth_policy = needs.worth
     before = _iri(scores[_DEFORMATION], worth_policy)
     saved_days = np.zeros(scores.shape[1])
     for treatment, life in _LIFE.items():
-        rows = judgement.primary == CODE[treatment]
-        if not rows.any():
-            continue
+        rows = judgement.work[CODE[treatment]]
         first = _surface_work(treatment)
+        if first is _T.NONE or not rows.any():
+            continue
         after = _iri(scores_after(scores[:, rows], first, needs.effect)[_DEFORMATION], worth_policy)
         days = min(getattr(worth_policy, life), worth_policy.life_reshaping_days)
-        saved_days[rows] = (before[rows] - after) * days
+        saved_days[rows] = np.maximum(saved_days[rows], (before[rows] - after) * days)
     return worth_policy.user_h_per_1000_veh_km_iri * adt * saved_days / 1000
 
 
@@ -145,7 +147,10 @@ def _iri(ride: Floats, worth_policy: WorthPolicy) -> Floats:
 
 
 def _lack(judgement: Judgement, scores: Floats) -> Floats:
-    """How far the score that the primary treatment mends has fallen, 0 to 1."""
+    """How far the scores that each treatment mends have fallen (treatment, segment), 0 to 1.
+
+    0 for treatments that are not called for.
+    """
     mends = {
         _T.REGRAVELLING: (2,),
         _T.SPOT_GRAVEL: (2,),
@@ -160,10 +165,11 @@ def _lack(judgement: Judgement, scores: Floats) -> Floats:
         _T.SHOULDER_PULLING: (0, 1),
         _T.SECONDARY_DITCH_REMOVAL: (0, 1),
     }
-    lack = np.zeros(scores.shape[1])
+    lack = np.zeros(judgement.work.shape)
     for treatment, indices in mends.items():
-        rows = judgement.primary == CODE[treatment]
-        lack[rows] = np.clip((5 - scores[list(indices)][:, rows].min(axis=0)) / 4, 0, 1)
+        rows = judgement.work[CODE[treatment]]
+        worst = scores[list(indices)][:, rows].min(axis=0)
+        lack[CODE[treatment], rows] = np.clip((5 - worst) / 4, 0, 1)
     return lack
 
 
@@ -180,11 +186,11 @@ def _dearer_h_km(judgement: Judgement, later: Floats, usual: Floats, call: CallP
         (_T.SHOULDER_PULLING, _T.RESHAPING, 1, call.cause_drainage),
         (_T.SECONDARY_DITCH_REMOVAL, _T.RESHAPING, 1, call.cause_drainage),
     )
-    dearer = np.zeros(judgement.primary.shape)
+    dearer = np.zeros(judgement.work.shape)
     for now, then, score, limit in steps:
-        rows = judgement.primary == CODE[now]
+        rows = judgement.work[CODE[now]]
         near = np.clip(1 - (later[score, rows] - limit), 0, 1)
         spared = 0.0 if now in _HOLDS_WATER else usual[CODE[now]]
         further = max(usual[CODE[then]] - spared, 0.0)
-        dearer[rows] = np.maximum(dearer[rows], further * near)
-    return dearer
+        dearer[CODE[now], rows] = np.maximum(dearer[CODE[now], rows], further * near)
+    return dearer.sum(axis=0)
