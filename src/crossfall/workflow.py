@@ -26,6 +26,7 @@ from crossfall.judgement import (
     SurfaceDifference,
     WateringVerdict,
     advise_load_limits,
+    closed_by_hazard,
     find_needs,
     judge_gates,
     open_hazards,
@@ -50,42 +51,6 @@ from crossfall.network import build_graph
 from crossfall.programme import Programme
 from crossfall.programme import plan_years as choose_years
 from crossfall.records import OpenEnd, open_ends
-
-
-def plan_years(
-    district: District,
-    *,
-    today: date,
-    n_years: int,
-    budget_minor: float | None = None,
-    grader_h: float | None = None,
-    gravel_m3: float | None = None,
-    progress: Progress = quiet,
-) -> Programme:
-    """Plan the years: today's believed condition and yearly limits in, a certified programme out.
-
-    ``budget_minor`` is money a year in minor units, ``grader_h`` hours a year and ``gravel_m3``
-    compacted gravel a year; None is no limit. Years are counted from the one after ``today``.
-
-    Raises
-    ------
-    InputError
-        If a figure is impossible.
-    InfeasibleError
-        If nothing keeps the limits; the message says which is missed and by how much.
-    """
-    _, conditions = find_needs(district, today=today)
-    return choose_years(
-        district.network,
-        conditions,
-        district.policy,
-        n_years=n_years,
-        first_year=today.year + 1,
-        budget_minor=budget_minor,
-        grader_h=grader_h,
-        gravel_m3=gravel_m3,
-        progress=progress,
-    )
 
 
 @dataclass(frozen=True)
@@ -126,7 +91,9 @@ def plan_week(
     """
     if not 1 <= n_days <= 14:
         raise InputError(f"n_days is {n_days}; expected 1 to 14")
-    policy, network, fleet = district.policy, district.network, district.fleet
+    policy, fleet = district.policy, district.fleet
+    # Nobody is sent over a washout: for the plan, and for its checker, that road is not there
+    network = district.network.without(closed_by_hazard(district, today=first_day))
     graph = build_graph(network)
     state = surface_state(district, first_day=first_day, n_days=n_days, seed=seed)
     progress(0.10, "Surface moisture is known")
@@ -155,6 +122,42 @@ def plan_week(
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     progress(1.0, f"{len(cards)} job cards are written")
     return WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
+
+
+def plan_years(
+    district: District,
+    *,
+    today: date,
+    n_years: int,
+    budget_minor: float | None = None,
+    grader_h: float | None = None,
+    gravel_m3: float | None = None,
+    progress: Progress = quiet,
+) -> Programme:
+    """Plan the years: today's believed condition and yearly limits in, a certified programme out.
+
+    ``budget_minor`` is money a year in minor units, ``grader_h`` hours a year and ``gravel_m3``
+    compacted gravel a year; None is no limit. Years are counted from the one after ``today``.
+
+    Raises
+    ------
+    InputError
+        If a figure is impossible.
+    InfeasibleError
+        If nothing keeps the limits; the message says which is missed and by how much.
+    """
+    _, conditions = find_needs(district, today=today)
+    return choose_years(
+        district.network,
+        conditions,
+        district.policy,
+        n_years=n_years,
+        first_year=today.year + 1,
+        budget_minor=budget_minor,
+        grader_h=grader_h,
+        gravel_m3=gravel_m3,
+        progress=progress,
+    )
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from crossfall.judgement.changes import (
 )
 from crossfall.judgement.field_report import FieldReport, observations_of
 from crossfall.judgement.gate import GateTable, GateVerdict, judge_gates
-from crossfall.judgement.hazards import HazardNotice, open_hazards
+from crossfall.judgement.hazards import HazardNotice, closed_by_hazard, open_hazards
 from crossfall.judgement.hindcast import DayAfterRain, Hindcast, day_after_rain, hindcast
 from crossfall.judgement.load_limit import LoadAdvisory, advise_load_limits, sign_posting
 from crossfall.judgement.needs import find_needs, first_week_conditions
@@ -20,6 +20,7 @@ from crossfall.judgement.road_days import RoadDays, road_days
 from crossfall.judgement.state import MoistureState, surface_state
 from crossfall.judgement.thickness import LayerCheck, check_layers
 from crossfall.judgement.watering import WateringVerdict, water_or_wait
+from crossfall.judgement.wording import is_only_reported
 from crossfall.judgement.zones import Zone, ZoneKind, zones
 
 __all__ = [
@@ -42,10 +43,12 @@ __all__ = [
     "advise_load_limits",
     "changes_sentence",
     "check_layers",
+    "closed_by_hazard",
     "day_after_rain",
     "find_needs",
     "first_week_conditions",
     "hindcast",
+    "is_only_reported",
     "judge_gates",
     "observations_of",
     "open_hazards",

@@ -7,8 +7,8 @@ from ``from_node`` to ``to_node``; ``left`` and ``right`` face that way.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
 
@@ -183,6 +183,16 @@ class Network:
     def maintained(self) -> tuple[Segment, ...]:
         """The segments this agency blades."""
         return tuple(segment for segment in self.segments if segment.is_maintained)
+
+    def without(self, segment_ids: Collection[str]) -> Network:
+        """The same network with some segments, and what lies on them, taken out; nodes stay."""
+        if not segment_ids:
+            return self
+        return replace(
+            self,
+            segments=tuple(each for each in self.segments if each.id not in segment_ids),
+            features=tuple(each for each in self.features if each.segment_id not in segment_ids),
+        )
 
     @property
     def maintained_km(self) -> float:
