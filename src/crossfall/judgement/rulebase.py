@@ -343,8 +343,7 @@ CAUSES: tuple[Cause, ...] = (
         ),
         "washboard from dry, loose gravel short of binding fines",
         "Blade when it is moist; gravel with more plastic fines would hold longer.",
-        "published",
-        "usroads.com, Road Management & Engineering Journal, June 2000",
+        "common practice",
     ),
     Cause(
         "washboard_traffic",
@@ -355,8 +354,7 @@ CAUSES: tuple[Cause, ...] = (
         ),
         "washboard from the speed and number of vehicles",
         "Slower traffic or a bound surface would last longer than more blading.",
-        "published",
-        "Washboard appears above a critical speed: arXiv 0711.3872",
+        "common practice",
     ),
     Cause(
         "crown_thin",

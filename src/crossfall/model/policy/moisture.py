@@ -75,8 +75,7 @@ class MoisturePolicy:
         150.0,
         unit="mm",
         doc="Thickest layer that is followed",
-        evidence="published",
-        source="evaporation depth Ze 0.10-0.15 m, FAO-56 as cited by pyfao56 and simplace.net",
+        source="ours; soils evaporate from 0.10-0.15 m (FAO-56, cited by pyfao56)",
         low=50.0,
         high=300.0,
     )
@@ -144,9 +143,8 @@ class MoisturePolicy:
     frost_decay: float = setting(
         0.97,
         unit="1",
-        doc="Daily decay of the frost index",
-        evidence="published",
-        source="LISFLOOD documentation after Molnau and Bissell, ec-jrc.github.io",
+        doc="Daily decay of the frost index, for whole soils, used here for a layer",
+        source="ours; the figure for soils is Molnau and Bissell's, ec-jrc.github.io",
     )
     frost_cap_c_day: float = setting(
         6.5,
