@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 import pytest
@@ -182,6 +182,9 @@ def test_last_records_agree_with_the_survey(district):
 
 def test_two_hazards_one_barricaded_and_one_open_request(district):
     assert [hazard.barricaded_at is not None for hazard in district.hazards] == [True, False]
+    # Nobody has noticed anything later than the morning it is
+    morning = datetime.combine(TODAY, time(6), UTC)
+    assert all(hazard.noticed_at < morning for hazard in district.hazards)
     assert [request.status for request in district.requests].count("open") == 1
     known = district.network.segment_by_id
     assert all(hazard.segment_id in known for hazard in district.hazards)

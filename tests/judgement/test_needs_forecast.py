@@ -159,6 +159,24 @@ def test_the_first_week_without_a_survey_is_useful() -> None:
     assert all(need.assumed for need in needs)
 
 
+def test_a_road_that_is_only_reported_bad_shows_no_cause_as_fact() -> None:
+    network = _network(*(_segment(n, adt=30.0) for n in range(2)))
+    (told,) = first_week_conditions(network, ["s0"], today=TODAY)[:1]
+    district = District("d", network, Fleet((), (), ()), conditions=(told,))
+    need = next(each for each in find_needs(district, today=TODAY)[0] if each.segment_id == "s0")
+    assert need.cause == "reported bad; nobody has looked yet"
+    texts = [each.text for each in need.reasons]
+    assert any("nobody has looked yet, so the cause is not known" in text for text in texts)
+    scored = [text for text in texts if " of 5" in text]
+    assert scored
+    assert all(" of 5, assumed:" in text for text in scored)
+    seen = replace(told, note="washboard at the bend")
+    looked = replace(district, conditions=(seen,))
+    need = next(each for each in find_needs(looked, today=TODAY)[0] if each.segment_id == "s0")
+    assert "reported" not in need.cause
+    assert not any("assumed:" in each.text for each in need.reasons)
+
+
 def test_unknown_roads_and_days_to_come_are_named() -> None:
     network = _network(_segment(0))
     with pytest.raises(InputError, match="'Nowhere' is not in the network"):

@@ -52,6 +52,53 @@ def test_morning_without_weather_says_so(office, superintendent):
     text = _text(superintendent, "/")
     assert "is not known" in text.lower()
     assert "What is due" in text
+    assert "<h3>No weather yet</h3>" in text
+
+
+def test_morning_with_old_weather_does_not_say_there_is_none(office, superintendent):
+    from datetime import date
+
+    from crossfall_app.store import models
+
+    models.Forecast.objects.all().delete()
+    models.WeatherRecord.objects.update(first_day=date(2024, 3, 1))
+    text = _text(superintendent, "/")
+    assert "<h3>The weather does not reach today</h3>" in text
+    assert "No weather yet" not in text
+    assert "without weather up to today." in text
+    assert ". Bring a station's record in" in text.replace("&#x27;", "'")
+
+
+def test_each_half_of_a_split_road_shows_its_own_stretch(office, superintendent):
+    week = small_week()
+    first, second = (
+        replace(week.jobs[0].stages[0], id=f"half-{n}", name=f"Reshape, part {n + 1} of 2",
+                from_m=390.0 * n, to_m=390.0 * (n + 1))
+        for n in range(2)
+    )  # fmt: skip
+    job = replace(week.jobs[0], stages=(first, second))
+    leg = week.plan.itineraries[0].legs[0]
+    legs = tuple(replace(leg, stage_id=each.id) for each in (first, second))
+    itinerary = replace(week.plan.itineraries[0], legs=legs)
+    plan = replace(week.plan, itineraries=(itinerary,))
+    card = replace(week.cards[0], stage_id="half-0")
+    repository.save_week(replace(week, plan=plan, jobs=(job,), cards=(card,)), by="tests")
+    for address in ("/", "/plan/"):
+        text = _text(superintendent, address)
+        assert "0–0.4 km" in text
+        assert "0.4–0.8 km" in text
+
+
+def test_a_road_that_is_only_reported_says_nobody_has_looked(office, superintendent):
+    from crossfall.judgement import first_week_conditions
+
+    told = first_week_conditions(repository.load_network(), ["s0"], today=TODAY)
+    mine = [each for each in told if each.segment_id == "s0"]
+    repository.add_conditions(mine, by="tests", source="as told")
+    text = _text(superintendent, "/roads/s0/")
+    assert "nobody has looked yet" in text
+    assert "The scores are assumed." in text
+    assert "Last looked at" not in text
 
 
 def test_hazard_times_are_those_of_the_roads(office, superintendent):

@@ -70,7 +70,7 @@ def hazards(network: Network, *, today: date) -> tuple[Hazard, ...]:
             busy.id,
             0.0,
             "sign_missing",
-            noticed_at=_at(today, 11, 10),
+            noticed_at=_at(today, 5, 20),
             note="Stop sign is down at the junction. Invented.",
         ),
     )

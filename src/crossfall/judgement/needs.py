@@ -29,7 +29,7 @@ from crossfall.judgement.forecast import (
 from crossfall.judgement.hazards import closed_by_hazard
 from crossfall.judgement.rating import MEASURES, SCORES
 from crossfall.judgement.rules import CODE, TREATMENTS, Judgement, judge
-from crossfall.judgement.wording import Wording
+from crossfall.judgement.wording import REPORTED_BAD, Wording
 from crossfall.model import (
     BenefitPart,
     Condition,
@@ -211,7 +211,7 @@ def _length_km(belief: Belief) -> Floats:
 
 
 def _as_told(condition: Condition, is_bad: bool, is_bladed_known: bool) -> Condition:
-    note = "said to be bad; nobody has surveyed it" if is_bad else "nobody has surveyed this road"
+    note = REPORTED_BAD if is_bad else "nobody has surveyed this road"
     return replace(
         condition,
         method="estimated" if is_bad else "default",

@@ -71,6 +71,8 @@ def station_days(
     """
     clean = cleaned(record, policy, notes)
     n_known = min((record.last_day - span.start).days + 1, (span.first_day - span.start).days)
+    # A record may end before the days that are followed even begin
+    n_known = max(n_known, 0)
     shift = (record.first_day - span.start).days
     table = DayTable(*(np.full((span.n_members, span.n_days), np.nan) for _ in range(6)))
     lo = max(shift, 0)

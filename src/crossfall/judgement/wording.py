@@ -14,7 +14,7 @@ import numpy.typing as npt
 from crossfall.judgement.forecast import Belief
 from crossfall.judgement.rulebase import CALLS, CAUSES, Call
 from crossfall.judgement.rules import CODE, SAYS_IT, TREATMENTS, Judgement, sequence
-from crossfall.model import Policy, Reason, Treatment
+from crossfall.model import Condition, Policy, Reason, Treatment
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -38,6 +38,22 @@ _QUOTED = tuple(
 
 _STEP = {".1f": 0.1, ".0f": 1.0, ",.0f": 100.0}
 """How finely a figure is shown; numbers of vehicles in hundreds."""
+
+
+REPORTED_BAD = "said to be bad; nobody has surveyed it"
+"""The note of a condition that is only hearsay; its scores are the policy's, nobody gave them."""
+
+_REPORTED_CAUSE = "reported bad; nobody has looked yet"
+_REPORTED_REASON = Reason(
+    "reported",
+    "Reported bad; nobody has looked yet, so the cause is not known. Look at it first.",
+    "common practice",
+)
+
+
+def is_only_reported(look: Condition | None) -> bool:
+    """Whether a condition is hearsay: somebody called the road bad, and nobody scored it."""
+    return look is not None and look.method == "estimated" and look.note == REPORTED_BAD
 
 
 class Wording:
@@ -66,7 +82,7 @@ class Wording:
         self._is_assumed = belief.is_blading_assumed.tolist()
         self._sequences: dict[tuple[int, int], Sequence] = {}
         self._calls: dict[tuple[int, int, int], tuple[int, ...]] = {}
-        self._reasons: dict[tuple[int, tuple[int, ...]], Reason] = {}
+        self._reasons: dict[tuple[int, tuple[int, ...], bool], Reason] = {}
         self._traffic: dict[tuple[int, str], str] = {}
 
     def sequence(self, row: int) -> Sequence:
@@ -79,13 +95,16 @@ class Wording:
         return self._sequences[key]
 
     def cause(self, row: int) -> str:
-        """The cause in a foreman's words."""
+        """The cause in a foreman's words; none is made up for a road nobody has looked at."""
+        if self._is_hearsay(row):
+            return _REPORTED_CAUSE
         return CAUSES[self._cause[row]].cause
 
     def reasons(self, row: int) -> tuple[Reason, ...]:
         """The calls that hold, those of the primary treatment first, then the cause."""
         found = [self._reason(index, row) for index in self._said(row)]
-        found.append(_CAUSE_REASONS[self._cause[row]])
+        is_hearsay = self._is_hearsay(row)
+        found.append(_REPORTED_REASON if is_hearsay else _CAUSE_REASONS[self._cause[row]])
         n = self._n_requests[row]
         if n:
             people = "A resident has" if n == 1 else f"{n} residents have"
@@ -112,6 +131,9 @@ class Wording:
             assumed.append("Gravel thickness: not measured; judged by its score.")
         return tuple(assumed)
 
+    def _is_hearsay(self, row: int) -> bool:
+        return self._belief.n_works[row] == 0 and is_only_reported(self._belief.seen[row])
+
     def _said(self, row: int) -> tuple[int, ...]:
         key = self._primary[row], self._called[row], self._work[row]
         if key not in self._calls:
@@ -128,16 +150,18 @@ class Wording:
 
     def _reason(self, index: int, row: int) -> Reason:
         steps = tuple([self._figures[quoted][row] for quoted in _QUOTED[index]])
-        key = index, steps
+        is_hearsay = self._is_hearsay(row)
+        key = index, steps, is_hearsay
         if key not in self._reasons:
             call = CALLS[index]
             at = {
                 name: step * _STEP[spec]
                 for (name, spec), step in zip(_QUOTED[index], steps, strict=True)
             }
-            self._reasons[key] = Reason(
-                call.id, call.text.format_map(at), call.evidence, call.source
-            )
+            text = call.text.format_map(at)
+            if is_hearsay:
+                text = text.replace(" of 5:", " of 5, assumed:")
+            self._reasons[key] = Reason(call.id, text, call.evidence, call.source)
         return self._reasons[key]
 
 

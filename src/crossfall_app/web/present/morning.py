@@ -84,6 +84,8 @@ class Outlook:
     legend: tuple[tuple[str, str], ...] = ()
     wet_day: str = ""
     trouble: str = ""
+    """Why nothing is known, in whole sentences, and what stands above it."""
+    trouble_title: str = ""
 
 
 def outlook_of(whole: Zone, district: District, measures: Measures) -> Outlook:

@@ -204,9 +204,12 @@ def machine_day(
     return tuple(lines)
 
 
-def where_on(segment: Segment, measures: Measures) -> str:
-    """Where along its road a segment lies."""
-    start, end = (measures.road(metres) for metres in (segment.from_m, segment.to_m))
+def where_on(segment: Segment, measures: Measures, stage: Stage | None = None) -> str:
+    """Where along its road a segment lies, or the part of it that a stage works on."""
+    from_m, to_m = segment.from_m, segment.to_m
+    if stage is not None:
+        from_m, to_m = segment.from_m + stage.from_m, segment.from_m + stage.to_m
+    start, end = measures.road(from_m), measures.road(to_m)
     return f"{start.split()[0]}–{end}"
 
 
@@ -293,7 +296,7 @@ def _chip(
     segment = _segment(district, stage.segment_id)
     return StageChip(
         route=segment.route,
-        where=where_on(segment, measures),
+        where=where_on(segment, measures, stage),
         segment_id=segment.id,
         name=stage.name,
         treatment=stage.treatment.label,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from crossfall.judgement import open_hazards
+from crossfall.judgement import is_only_reported, open_hazards
 from crossfall.judgement.gate import GateTable
 from crossfall.judgement.rating import RATING_NAMES
 from crossfall.judgement.state import MoistureState
@@ -112,7 +112,12 @@ def _condition(
     rating = rating_of(condition)
     bladed = condition.last_bladed_on
     when = "What it is believed to be like today. "
-    if look is not None:
+    if look is not None and is_only_reported(look):
+        when += f"Reported bad {day_name(look.observed_on, today)}; nobody has looked yet. "
+        when += "The scores are assumed. "
+    elif look is not None and look.method == "default":
+        when += "Nobody has looked at it yet. The scores are assumed. "
+    elif look is not None:
         by = f" by {look.observer}" if look.observer else ""
         when += f"Last looked at {day_name(look.observed_on, today)}{by}. "
     when += f"Last bladed {day_name(bladed, today)}." if bladed else "Last blading not known."

@@ -105,9 +105,12 @@ def cancel_run(request: HttpRequest, run_id: UUID) -> HttpResponse:
 def _outlook(desk: Desk) -> Outlook:
     sheet = desk.sheet
     if sheet.state is None or sheet.gates is None:
+        has_weather = bool(desk.district.weather)
+        upto = "weather up to today" if has_weather else "weather"
         return Outlook(
-            sentence="What the surface allows is not known without weather.",
-            trouble=sheet.trouble,
+            sentence=f"What the surface allows is not known without {upto}.",
+            trouble=sentence(InputError(sheet.trouble.rstrip("."))),
+            trouble_title="The weather does not reach today" if has_weather else "No weather yet",
         )
     (whole,) = zones(sheet.state, sheet.gates, desk.district.network.maintained)
     return outlook_of(whole, desk.district, measures())
