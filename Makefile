@@ -29,7 +29,7 @@ unit: $(STAMPS)/dev browser database
 	$(BIN)/python -m pytest -q -n $(WORKERS) --dist loadgroup --durations=15
 
 docs: $(STAMPS)/dev
-	$(BIN)/mkdocs build --strict --quiet
+	$(BIN)/mkdocs build --strict
 
 $(STAMPS)/venv:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "crossfall needs Python 3.11 or newer; say make PYTHON=python3.12, for example")'
