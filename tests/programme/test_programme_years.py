@@ -12,6 +12,7 @@ import pytest
 from crossfall.errors import InfeasibleError, InputError
 from crossfall.model import Condition, Network, Node, Policy, Segment
 from crossfall.programme import (
+    GravelPlaced,
     can_be_told_apart,
     chances,
     cost_of_delay,
@@ -67,8 +68,11 @@ def test_a_programme_keeps_its_budget_and_says_what_it_is_worth() -> None:
 
 
 def test_gravel_by_pit_is_limited_by_pit() -> None:
-    pit_of = {s.id: ("north" if i % 2 else "south") for i, s in enumerate(NETWORK.segments)}
-    free = plan_years(NETWORK, (), Policy(), n_years=8, budget_minor=None, pit_of=pit_of)
+    gravel = {
+        s.id: GravelPlaced("north" if i % 2 else "south", 3000.0, 8.0)
+        for i, s in enumerate(NETWORK.segments)
+    }
+    free = plan_years(NETWORK, (), Policy(), n_years=8, budget_minor=None, gravel=gravel)
     north = free.pit_names.index("north")
     most = 1.1 * float(free.use_m3[north].mean())
     tight = plan_years(
@@ -77,7 +81,7 @@ def test_gravel_by_pit_is_limited_by_pit() -> None:
         Policy(),
         n_years=8,
         budget_minor=None,
-        pit_of=pit_of,
+        gravel=gravel,
         gravel_m3={"north": most},
     )
     assert tight.use_m3[north].max() <= most * (1 + 1e-6)

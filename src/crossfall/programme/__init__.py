@@ -5,6 +5,7 @@ from __future__ import annotations
 from crossfall.programme.certify import Certificate, certify
 from crossfall.programme.chance import Chance, Contingency, chances, with_contingency
 from crossfall.programme.limits import Limits, make_limits
+from crossfall.programme.pits import GravelPlaced, gravel_placed
 from crossfall.programme.questions import (
     CurvePoint,
     Delay,
@@ -21,6 +22,7 @@ __all__ = [
     "Contingency",
     "CurvePoint",
     "Delay",
+    "GravelPlaced",
     "Limits",
     "Prepared",
     "Programme",
@@ -29,6 +31,7 @@ __all__ = [
     "chances",
     "cost_of_delay",
     "first_year_needs",
+    "gravel_placed",
     "make_limits",
     "plan_prepared",
     "plan_years",

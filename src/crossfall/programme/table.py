@@ -18,6 +18,7 @@ from crossfall.formulas import roughness
 from crossfall.formulas.gravel_loss import yearly_loss
 from crossfall.model import Condition, Policy, Segment, Strategy
 from crossfall.model.policy.programme import StrategyPolicy
+from crossfall.programme.pits import GravelPlaced
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
@@ -48,6 +49,7 @@ COLUMNS = (
 MOST_YEARS = 30
 """Regravelling years are kept as bits of one 32-bit word, and priced in two halves."""
 MOST_GRAVEL_MM = 1000.0
+ANY_PIT = "any pit"
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,13 +174,14 @@ def segment_table(
     conditions: Sequence[Condition],
     policy: Policy,
     *,
-    pit_of: Mapping[str, str] | None = None,
+    gravel: Mapping[str, GravelPlaced] | None = None,
     rain_mm_month: float | None = None,
 ) -> SegmentTable:
     """Work out the table of an agency's segments.
 
     ``conditions`` are those believed today; a segment without one starts from its own gravel
-    thickness and the policy's assumed ride. ``pit_of`` names the pit of each segment.
+    thickness and the policy's assumed ride. ``gravel`` gives pit and price of segments that a pit
+    can reach; the others take the policy's price, from no pit in particular.
 
     Raises
     ------
@@ -227,6 +230,13 @@ def segment_table(
     hour_minor = policy.costs.grader.likely.minor + policy.costs.operator.likely.minor
     blade_h = needs.usual.blading_h_km * length_km
     area_mm = length_km * width  # one millimetre over the whole segment, in cubic metres
+    placed = gravel or {}
+    price_m3 = np.array(
+        [
+            placed[segment.id].minor_m3 if segment.id in placed else costs.gravel_placed_minor_m3
+            for segment in segments
+        ]
+    )
     service = programme.service
     limit = {
         "arterial": service.arterial_iri,
@@ -247,7 +257,7 @@ def segment_table(
         adt * 365.0 * length_km * costs.voc_minor_km * costs.voc_share_per_iri,
         adt * 365.0 * length_km * costs.bare_minor_km,
         blade_h * hour_minor,
-        area_mm * costs.gravel_placed_minor_m3,
+        area_mm * price_m3,
         length_km * costs.dust_minor_km,
         blade_h,
         area_mm * costs.regravel_grader_h_m3,
@@ -256,8 +266,9 @@ def segment_table(
         np.interp(ride, at, iri),
         np.array([limit[segment.road_class] for segment in segments]),
     )
-    names = tuple(dict.fromkeys((pit_of or {}).values())) or ("any pit",)
-    pits = [names.index(pit_of[segment.id]) if pit_of else 0 for segment in segments]
+    pit_of = [placed[each.id].pit if each.id in placed else ANY_PIT for each in segments]
+    names = tuple(dict.fromkeys(pit_of))
+    pits = [names.index(name) for name in pit_of]
     return SegmentTable(
         tuple(segment.id for segment in segments),
         np.ascontiguousarray(np.array(columns, dtype=np.float32)),

@@ -28,6 +28,7 @@ from crossfall.programme.choose import Choice, choose
 from crossfall.programme.kernel import simulate
 from crossfall.programme.limits import Limits, make_limits
 from crossfall.programme.outcomes import Outcomes
+from crossfall.programme.pits import GravelPlaced
 from crossfall.programme.prune import drop_dominated
 from crossfall.programme.simulate import Course, course
 from crossfall.programme.table import SegmentTable, StrategySet, segment_table, strategy_set
@@ -120,7 +121,7 @@ def plan_years(
     first_year: int = 1,
     grader_h: float | Sequence[float] | None = None,
     gravel_m3: float | Sequence[float] | Mapping[str, float | Sequence[float]] | None = None,
-    pit_of: Mapping[str, str] | None = None,
+    gravel: Mapping[str, GravelPlaced] | None = None,
     rain_mm_month: float | None = None,
     prepared: Prepared | None = None,
     progress: Progress = quiet,
@@ -132,8 +133,9 @@ def plan_years(
     budget_minor, grader_h, gravel_m3
         Upper limit of agency money [minor units], grader hours [h] and compacted gravel [m³] a
         year: one figure, one for each year, or None for no limit; gravel also by pit.
-    pit_of
-        The pit that serves each segment, by segment id.
+    gravel
+        Pit and price of each segment's gravel, from :func:`~crossfall.programme.gravel_placed`;
+        without it the policy's price holds, from no pit in particular.
     prepared
         What :func:`prepare` made of the same input, to ask several questions of it.
 
@@ -149,7 +151,7 @@ def plan_years(
         conditions,
         policy,
         n_years=n_years,
-        pit_of=pit_of,
+        gravel=gravel,
         rain_mm_month=rain_mm_month,
     )
     limits = make_limits(
@@ -174,12 +176,12 @@ def prepare(
     policy: Policy,
     *,
     n_years: int,
-    pit_of: Mapping[str, str] | None = None,
+    gravel: Mapping[str, GravelPlaced] | None = None,
     rain_mm_month: float | None = None,
 ) -> Prepared:
     """Simulate all maintained segments under all strategies, ready for many questions."""
     segments = network.maintained
-    table = segment_table(segments, conditions, policy, pit_of=pit_of, rain_mm_month=rain_mm_month)
+    table = segment_table(segments, conditions, policy, gravel=gravel, rain_mm_month=rain_mm_month)
     strategies = strategy_set(policy.programme.strategies)
     years = course(policy.programme, n_years)
     outcomes = simulate(table, strategies, years)

@@ -84,6 +84,13 @@ class YearsCostPolicy:
         low=100.0,
         high=50000.0,
     )
+    gravel_spread_minor_m3: float = setting(
+        700.0,
+        unit="minor/m3",
+        doc="Spreading, shaping and rolling a compacted cubic metre, where pit and haul are known.",
+        low=0.0,
+        high=10000.0,
+    )
     regravel_grader_h_m3: float = setting(
         0.02, unit="h/m3", doc="Grader hours for a compacted cubic metre.", low=0.0, high=1.0
     )
