@@ -202,11 +202,15 @@ def wake_django() -> None:
     from django.apps import apps
     from django.conf import settings
     from django.db import connections
+    from django.utils import timezone
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "crossfall_app.settings")
     if not apps.ready:
         django.setup()
         return
+    # Clock times and days are those of the workspace that is open now
+    settings.TIME_ZONE = current_workspace().config.time_zone
+    timezone.get_default_timezone.cache_clear()
     wanted = database_settings(workspace_from_environment())
     current = connections.settings["default"]
     if any(current.get(key) != value for key, value in wanted.items() if key != "OPTIONS"):

@@ -29,8 +29,11 @@ def postgres() -> Iterator[Cluster]:
 @pytest.fixture
 def doors_open(django_db_blocker) -> Iterator[None]:
     """Lets a test open workspaces of its own, and puts the tests' in-memory store back after."""
+    from django.conf import settings as django_settings
     from django.db import connections
+    from django.utils import timezone
 
+    zone = django_settings.TIME_ZONE
     kept = {key: os.environ.get(key) for key in (doors.WORKSPACE_VARIABLE, doors.DATABASE_VARIABLE)}
     settings = dict(connections.settings["default"])
     handle = connections["default"]
@@ -43,6 +46,8 @@ def doors_open(django_db_blocker) -> Iterator[None]:
             os.environ.pop(key, None)
         else:
             os.environ[key] = value
+    django_settings.TIME_ZONE = zone
+    timezone.get_default_timezone.cache_clear()
     connections.settings["default"].clear()
     connections.settings["default"].update(settings)
     connections["default"] = handle

@@ -76,7 +76,7 @@ def report_hazard(
 
 
 def open_hazards(district: District, *, today: date) -> tuple[HazardNotice, ...]:
-    """Open hazards, unsecured ones first, then by when they were noticed."""
+    """Hazards not repaired by ``today``, unsecured ones first, then by when they were noticed."""
     segments = district.network.segment_by_id
     notices = []
     for hazard in district.hazards:
@@ -115,16 +115,16 @@ def hazard_label(kind: HazardKind) -> str:
 
 def closed_by_hazard(district: District, *, today: date) -> frozenset[str]:
     """Ids of segments that get no routine need until their washout or culvert is repaired."""
-    return frozenset(
-        hazard.segment_id
-        for hazard in district.hazards
-        if hazard.kind in _ROAD_IS_GONE and _is_open(hazard, today)
-    )
+    return frozenset(hazard.segment_id for hazard in district.hazards if stops_work(hazard, today))
+
+
+def stops_work(hazard: Hazard, day: date) -> bool:
+    """Whether a washout or a collapsed culvert keeps crews off its road on a day."""
+    return hazard.kind in _ROAD_IS_GONE and _is_open(hazard, day)
 
 
 def _is_open(hazard: Hazard, today: date) -> bool:
-    if hazard.noticed_at.date() > today:
-        return False
+    # Whatever the date it bears: a danger that nobody repaired is never left off the list
     return hazard.repaired_at is None or hazard.repaired_at.date() > today
 
 

@@ -12,7 +12,8 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, replace
-from datetime import datetime
+from datetime import datetime, timedelta
+from datetime import timezone as fixed
 from functools import cached_property
 from typing import Any, Generic, TypeVar, get_type_hints
 
@@ -108,10 +109,22 @@ def _packing(stored: db.Field, hint: Any) -> tuple[_Pack, _Unpack]:
     if isinstance(stored, db.FloatField):
         return (_number, lambda value: value)
     if isinstance(stored, db.DateTimeField):
-        return (_moment, lambda value: value)
+        return (_moment, in_local_time)
     if isinstance(hint, type) and issubclass(hint, enum.Enum):
         return (lambda value, where: value.value, hint)
     return (_plain, lambda value: value)
+
+
+def in_local_time(value: datetime | None) -> datetime | None:
+    """A stored moment on the agency's own clock: what happens in the evening is of that day.
+
+    The zone is kept as its offset at that moment, so that two moments of one night in autumn are
+    still told apart and compared rightly.
+    """
+    if value is None:
+        return None
+    local = timezone.localtime(value)
+    return local.replace(tzinfo=fixed(local.utcoffset() or timedelta(0)), fold=0)
 
 
 def _nested(value: Any, hint: Any, where: str) -> Any:
@@ -307,7 +320,7 @@ def card_to_noun(row: models.JobCard) -> nouns.JobCard:
     card = CONVERTER.structure({"status": row.status, **json.loads(row.body)}, nouns.JobCard)
     course = {name: getattr(row, name) for name in _COURSE}
     if row.approved_at is not None:
-        course["approved_at"] = timezone.localtime(row.approved_at)
+        course["approved_at"] = in_local_time(row.approved_at)
     return replace(card, **course, seal=row.sha256)
 
 
@@ -360,7 +373,11 @@ def _raised(row: db.Model, noun: type[Any]) -> dict[str, Any]:
         each.name: getattr(row, _STATION.get(each.name, each.name))
         for each in fields(nouns.Station)
     }
-    own = {each.name: getattr(row, each.name) for each in fields(noun) if each.name != "station"}
+    own = {}
+    for each in fields(noun):
+        if each.name != "station":
+            _, unpack = _packing(_column(type(row), each.name), None)
+            own[each.name] = unpack(getattr(row, each.name))
     return {"station": nouns.Station(**station), **own}
 
 
