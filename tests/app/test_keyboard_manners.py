@@ -129,3 +129,16 @@ def test_the_doctor_tells_what_a_plan_would_rest_on(crossfall, office, tmp_path)
     old.write_text(old.read_text().replace("2026-", "2021-"))
     assert crossfall("weather", old, "-w", office).code == 0
     assert "ends on 2021-05-31" in crossfall("doctor", office).out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("plan", "--start", "soon"), ("--start is 'soon'",)),
+        (("import", "--graders", 1, "--yard", "home"), ("--yard is 'home'; expected LON,LAT",)),
+        (("weather", "x.csv", "--column", "Rain"), ("--column is 'Rain'", "--column rain=Rain")),
+        (("weather", "x.csv", "--at", "1,2", "--unit", "in"), ("--unit rain=in",)),
+    ],
+)
+def test_options_are_named_as_they_are_typed(crossfall, office, arguments, words):
+    assert crossfall(*arguments, "-w", office).is_refused(*words)

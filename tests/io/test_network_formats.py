@@ -240,7 +240,7 @@ def test_doubled_lines_slivers_and_crossings_are_counted(tmp_path: Path) -> None
     assert report.n_components == 2
     joined = read_network(path, options=NetworkOptions(join_crossings=True)).report
     assert (joined.n_crossings, joined.n_components) == (0, 1)
-    for word in ("doubled", "slivers", "crossings without a junction"):
+    for word in ("doubled", "sliver", "crossing without a junction"):
         assert word in report.summary()
 
 

@@ -52,11 +52,11 @@ def test_added_changed_and_vanished_are_told_apart(tmp_path: Path) -> None:
     assert difference.replaced == frozenset()
     shown = difference.summary()
     for text in (
-        "1 segments added",
+        "1 segment added",
         "1 changed",
         "1 vanished",
         "surface gravel → paved",
-        "1 are gone",
+        "1 gone",
     ):
         assert text in shown
 

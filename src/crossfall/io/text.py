@@ -43,3 +43,14 @@ def first_line(path: Path) -> str:
     """The first line that says something; empty when there is none."""
     with open_text(path) as lines:
         return next((line for line in lines if line.strip()), "")
+
+
+def count(n: int, one: str, many: str = "") -> str:
+    """A number with its noun.
+
+    Examples
+    --------
+    >>> count(1, "segment"), count(2, "segment"), count(2, "near miss", "near misses")
+    ('1 segment', '2 segments', '2 near misses')
+    """
+    return f"{n} {one if n == 1 else many or one + 's'}"

@@ -93,7 +93,9 @@ def a_day(text: str | None, name: str) -> date | None:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise InputError(f"{name} is {text!r}; expected a day such as 2026-05-12") from None
+        raise InputError(
+            f"{_option(name)} is {text!r}; expected a day such as 2026-05-12"
+        ) from None
 
 
 def pairs(given: list[str] | None, name: str) -> dict[str, str]:
@@ -102,9 +104,12 @@ def pairs(given: list[str] | None, name: str) -> dict[str, str]:
     for each in given or ():
         ours, sign, theirs = each.partition("=")
         if not sign or not ours.strip() or not theirs.strip():
-            raise InputError(f"{name} is {each!r}; expected ours=theirs, for example rain=PRCP")
+            raise InputError(
+                f"{_option(name)} is {each!r}; expected ours=theirs, like"
+                f" {_option(name)} {_example(name)}"
+            )
         if ours.strip() in found:
-            raise InputError(f"{name} gives {ours.strip()!r} twice")
+            raise InputError(f"{_option(name)} gives {ours.strip()} twice")
         found[ours.strip()] = theirs.strip()
     return found
 
@@ -123,10 +128,12 @@ def a_place(text: str | None, name: str) -> tuple[float, float] | None:
     try:
         lon, lat = (float(part) for part in parts)
     except ValueError:
-        raise InputError(f"{name} is {text!r}; expected LON,LAT such as -104.9,45.2") from None
+        raise InputError(
+            f"{_option(name)} is {text!r}; expected LON,LAT such as -104.9,45.2"
+        ) from None
     if not (-180 <= lon <= 180 and -90 <= lat <= 90):
         hint = "; longitude comes first" if abs(lat) > 90 and abs(lon) <= 90 else ""
-        raise InputError(f"{name} is {text!r}; expected -180 to 180 and -90 to 90{hint}")
+        raise InputError(f"{_option(name)} is {text!r}; expected -180 to 180 and -90 to 90{hint}")
     return lon, lat
 
 
@@ -152,5 +159,17 @@ def usual_moment(workspace: Workspace, text: str | None = None, name: str = "at"
     try:
         when = datetime.fromisoformat(text)
     except ValueError:
-        raise InputError(f"{name} is {text!r}; expected a time such as 2026-05-12T07:30") from None
+        raise InputError(
+            f"{_option(name)} is {text!r}; expected a time such as 2026-05-12T07:30"
+        ) from None
     return when if when.tzinfo is not None else when.replace(tzinfo=now.tzinfo)
+
+
+def _option(name: str) -> str:
+    """An option as it is typed."""
+    return f"--{name.removeprefix('--')}"
+
+
+def _example(name: str) -> str:
+    examples = {"unit": "rain=in", "surface": "HMA=paved", "where": "STATION=airport"}
+    return examples.get(name, "rain=Rain")

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from crossfall.errors import Problem
+from crossfall.io.text import count
 from crossfall.model import Network
 
 if TYPE_CHECKING:
@@ -61,8 +62,9 @@ class ImportReport:
             f"{km:.1f} km {name}" for name, km in sorted(self.km_by_surface.items())
         )
         lines = [
-            f"{self.file} ({self.format}): {self.n_lines} lines became {self.n_segments} segments"
-            f" and {self.n_nodes} nodes, {self.km:.1f} km in all ({surfaces});"
+            f"{self.file} ({self.format}): {count(self.n_lines, 'line')} became"
+            f" {count(self.n_segments, 'segment')} and {count(self.n_nodes, 'node')},"
+            f" {self.km:.1f} km in all ({surfaces});"
             f" {self.maintained_km:.1f} km are maintained."
         ]
         if self.features:
@@ -80,21 +82,25 @@ class ImportReport:
             if len(self.parts) > _MOST_PARTS:
                 lines.append(f"and {len(self.parts) - _MOST_PARTS} more parts that are not joined")
         counted = (
-            (self.n_dead_ends, "dead ends"),
-            (self.n_duplicates, "doubled lines"),
-            (self.n_zero_length, "lines of no length"),
-            (self.n_slivers, "slivers"),
-            (self.n_crossings, "crossings without a junction"),
-            (len(self.gaps), "near misses to confirm"),
-            (len(self.unknown_surface), "segments of unknown surface to settle"),
+            (self.n_dead_ends, "dead end", "dead ends"),
+            (self.n_duplicates, "doubled line", "doubled lines"),
+            (self.n_zero_length, "line of no length", "lines of no length"),
+            (self.n_slivers, "sliver", "slivers"),
+            (self.n_crossings, "crossing without a junction", "crossings without a junction"),
+            (len(self.gaps), "near miss to confirm", "near misses to confirm"),
+            (
+                len(self.unknown_surface),
+                "segment of unknown surface to settle",
+                "segments of unknown surface to settle",
+            ),
         )
-        said = [f"{n} {what}" for n, what in counted if n]
+        said = [count(n, one, many) for n, one, many in counted if n]
         if said:
             lines.append(f"To look at: {', '.join(said)}.")
         lines += [f"Assumed: {each}" for each in self.assumed]
         lines += [str(problem) for problem in self.problems[:10]]
         if len(self.problems) > 10:
-            lines.append(f"and {len(self.problems) - 10} more problems")
+            lines.append(f"and {count(len(self.problems) - 10, 'more problem')}")
         return "\n".join(lines)
 
 

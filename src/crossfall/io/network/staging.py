@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields, replace
 from math import isclose
 from typing import Any
 
+from crossfall.io.text import count
 from crossfall.model import Network, PointFeature, Segment
 from crossfall.model.policy import NetworkPolicy
 from crossfall.network.lineage import Lineage, trace_lineage
@@ -73,20 +74,22 @@ class NetworkDiff:
     def summary(self, *, most: int = 8) -> str:
         """What a person should read before accepting."""
         if self.is_empty:
-            return f"Nothing changes: {self.n_same} segments are as they were."
+            is_are = "is as it was" if self.n_same == 1 else "are as they were"
+            return f"Nothing changes: {count(self.n_same, 'segment')} {is_are}."
         km = {
             name: sum(segment.length_m for segment in segments) / 1000
             for name, segments in (("added", self.added), ("vanished", self.vanished))
         }
         lines = [
-            f"{len(self.added)} segments added ({km['added']:.1f} km), {len(self.changed)} changed,"
+            f"{count(len(self.added), 'segment')} added ({km['added']:.1f} km),"
+            f" {len(self.changed)} changed,"
             f" {len(self.vanished)} vanished ({km['vanished']:.1f} km), {self.n_same} as they were."
         ]
         if self.vanished:
             gone = len(self.vanished) - len(self.replaced)
             lines.append(
-                f"Of the vanished, {len(self.replaced)} lie on new segments (split, merged or"
-                f" renamed) and {gone} are gone."
+                f"Of the vanished, {len(self.replaced)} now on new segments (split, merged or"
+                f" renamed), {gone} gone."
             )
         if self.features_added or self.features_changed or self.features_vanished:
             lines.append(

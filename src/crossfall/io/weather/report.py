@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from crossfall.errors import Problem
+from crossfall.io.text import count
 from crossfall.model import Forecast, WeatherRecord
 
 
@@ -47,8 +48,8 @@ class WeatherReport:
     def summary(self) -> str:
         """A few lines for a person."""
         lines = [
-            f"{self.file} ({self.format}): {self.n_days} days, {self.first_day} to {self.last_day},"
-            f" from {self.n_rows} rows"
+            f"{self.file} ({self.format}): {count(self.n_days, 'day')},"
+            f" {self.first_day} to {self.last_day}, from {count(self.n_rows, 'row')}"
         ]
         unknown = [f"{name} on {n}" for name, n in self.n_unknown.items() if n]
         lines.append("unknown: " + (", ".join(unknown) + " days" if unknown else "nothing"))
