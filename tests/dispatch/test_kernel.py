@@ -54,12 +54,12 @@ def test_minutes_of_a_shift_agree_with_plain_numpy(blocks: list[int]) -> None:
     plain = kernel.plain_minutes(TABLES.ways, blocks, 0)
     assert routes.lines.minutes[0] == pytest.approx(plain, rel=1e-12)
     modes = best_modes(PROBLEM, 0, blocks)
-    at, spent = PROBLEM.shift_yard[0], 0.0
+    at, spent = PROBLEM.shift_start[0], 0.0
     for b, mode in zip(blocks, modes, strict=True):
         spent += PROBLEM.between[0, at, PROBLEM.blocks.enter[b, mode]]
         spent += PROBLEM.blocks.minutes[0, b, mode]
         at = PROBLEM.blocks.leave[b, mode]
-    assert spent + PROBLEM.between[0, at, PROBLEM.shift_yard[0]] == pytest.approx(plain, rel=1e-6)
+    assert spent + PROBLEM.between[0, at, PROBLEM.shift_home[0]] == pytest.approx(plain, rel=1e-6)
 
 
 def test_the_best_place_is_the_best_of_all_places() -> None:

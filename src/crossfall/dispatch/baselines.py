@@ -77,13 +77,13 @@ def _walk(problem: Problem, choose: Choose) -> Solution:
     routes = routes_from(tables, problem.support.hours, [()] * len(problem.shifts))
     blocks, whole = problem.blocks, problem.blocks.first_option[:, 0]
     for h in range(len(problem.shifts)):
-        c, yard = int(problem.shift_class[h]), int(problem.shift_yard[h])
+        c, home_port = int(problem.shift_class[h]), int(problem.shift_home[h])
         waiting = _due(tables, routes, h)
-        at, used = yard, 0.0
+        at, used = int(problem.shift_start[h]), 0.0
         while waiting.any():
             those = np.flatnonzero(waiting)
             travel = problem.between[c, at, blocks.enter[whole[those]]].astype(float)
-            home = problem.between[c, blocks.leave[whole[those]], yard].astype(float)
+            home = problem.between[c, blocks.leave[whole[those]], home_port].astype(float)
             total = travel + blocks.minutes[c, whole[those]]
             mode = np.argmin(total, axis=1)
             pick = np.arange(those.size), mode

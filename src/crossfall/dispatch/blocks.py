@@ -78,8 +78,12 @@ def build_blocks(
     roads: Sequence[Roads],
     between: npt.NDArray[np.float32],
     policy: DispatchPolicy,
+    must_start: Sequence[bool | None],
 ) -> Blocks:
-    """Every block of every stage whose segment has ports (``stage_port`` >= 0)."""
+    """Every block of every stage whose segment has ports (``stage_port`` >= 0).
+
+    ``must_start`` says for half-done stages which way their next pass goes; those stay whole.
+    """
     maker = _Maker(len(stages), len(roads))
     for s, stage in enumerate(stages):
         k = int(stage_port[s])
@@ -101,7 +105,8 @@ def build_blocks(
             )
             for c, road in enumerate(roads)
         ]
-        maker.add_stage(s, stage, k, lanes, is_whole(stage, segment.length_m))
+        can_split = is_whole(stage, segment.length_m) and must_start[s] is None
+        maker.add_stage(s, stage, k, lanes, can_split, must_start[s])
     return maker.tables()
 
 
@@ -183,10 +188,18 @@ class _Maker:
         self.second = np.full((n_stages, N_OPTIONS), -1, dtype=np.int64)
         self.n_classes = n_classes
 
-    def add_stage(self, s: int, stage: Stage, k: int, lanes: list[Lane], whole: bool) -> None:
+    def add_stage(
+        self,
+        s: int,
+        stage: Stage,
+        k: int,
+        lanes: list[Lane],
+        can_split: bool,
+        must_start: bool | None,
+    ) -> None:
         n = stage.n_passes
-        self.first[s, 0] = self._add(s, stage, k, lanes, 0, n, None, 0.0)
-        can_split = whole and n % 2 == 0 and not stage.support and not lanes[0].is_one_way
+        self.first[s, 0] = self._add(s, stage, k, lanes, 0, n, must_start, 0.0)
+        can_split = can_split and n % 2 == 0 and not stage.support and not lanes[0].is_one_way
         if not can_split:
             return
         option = 1

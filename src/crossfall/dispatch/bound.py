@@ -98,12 +98,13 @@ def dual_value(programme: _Programme, prices: Floats) -> float:
 def _groups(problem: Problem) -> Ints:
     """Shifts of one day, yard and class that may do the same stages are alike."""
     ok = problem.may_serve_ever
-    names: dict[tuple[int, int, int, bytes, bytes], int] = {}
+    names: dict[tuple[int, int, int, int, bytes, bytes], int] = {}
     group = np.zeros(len(problem.shifts), dtype=np.int64)
     for h, shift in enumerate(problem.shifts):
         key = (
             shift.day_index,
-            int(problem.shift_yard[h]),
+            int(problem.shift_start[h]),
+            int(problem.shift_home[h]),
             int(problem.shift_class[h]),
             ok[:, h].tobytes(),
             problem.worth_h[:, h].tobytes(),
@@ -159,13 +160,14 @@ def _away(problem: Problem, shift: int) -> Floats:
     Roads that are worked on the way take no less time than driving them, unless passes are
     faster than travel; then distances shrink by that factor.
     """
-    c, yard = int(problem.shift_class[shift]), int(problem.shift_yard[shift])
+    c = int(problem.shift_class[shift])
+    start, home = int(problem.shift_start[shift]), int(problem.shift_home[shift])
     away = np.zeros(len(problem.stages))
     block = problem.blocks.first_option[:, 0]
     there = np.flatnonzero(block >= 0)
     k = problem.blocks.enter[block[there], 0] // 2
-    out = problem.between[c, yard][np.column_stack([2 * k, 2 * k + 1])].min(axis=1)
-    back = problem.between[c, :, yard][np.column_stack([2 * k, 2 * k + 1])].min(axis=1)
+    out = problem.between[c, start][np.column_stack([2 * k, 2 * k + 1])].min(axis=1)
+    back = problem.between[c, :, home][np.column_stack([2 * k, 2 * k + 1])].min(axis=1)
     away[there] = np.minimum(out, back)
     away[~np.isfinite(away)] = 0.0
     return away * _slowness(problem, c)

@@ -16,6 +16,7 @@ from datetime import date, timedelta
 
 from crossfall.dispatch.checker_day import check_day
 from crossfall.dispatch.checker_facts import Facts
+from crossfall.dispatch.standing import Since
 from crossfall.judgement import GateTable
 from crossfall.model import Fleet, Itinerary, Job, Leg, Network, Plan, Policy, Stage, Violation
 
@@ -30,6 +31,8 @@ def check_plan(
     fleet: Fleet,
     gates: GateTable,
     policy: Policy,
+    *,
+    since: Since | None = None,
 ) -> tuple[Violation, ...]:
     """Everything in the plan that breaks a rule; empty when it holds.
 
@@ -37,19 +40,21 @@ def check_plan(
     dusk; the path through real roads, one-way and mass limits included; speeds and turns; every
     stage whole, in one shift, pass by pass and side by side; windows, skills and attachments;
     order of stages; length of open windrow; supporting machines; and that worth, limit and the
-    reasons for what is left out are all there.
+    reasons for what is left out are all there. ``since`` says what was done before the plan
+    begins in the middle of a day, and where the machines stand.
     """
     facts = Facts.of(network, fleet, policy.dispatch)
     known = {stage.id: (job, stage) for job in jobs for stage in job.stages}
     found: list[Violation] = []
     found += _one_place_each(plan)
     for itinerary in plan.itineraries:
-        found += check_day(itinerary, facts, known)
-    found += _stages_whole(plan, known)
-    found += _windows(plan, known, gates)
-    found += _order(plan, known)
-    found += _support(plan, known, fleet, gates, facts)
-    found += _accounts(plan, jobs, gates, policy)
+        found += check_day(itinerary, facts, known, since)
+    found += _stages_whole(plan, known, since)
+    found += _windows(plan, known, gates, since)
+    found += _order(plan, known, since)
+    found += _support(plan, known, fleet, gates, facts, since)
+    found += _accounts(plan, jobs, gates, policy, since)
+    found += _nobody_left_out(plan, facts, since)
     return tuple(found)
 
 
@@ -69,7 +74,20 @@ def _one_place_each(plan: Plan) -> Iterator[Violation]:
             )
 
 
-def _stages_whole(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[Violation]:
+def _nobody_left_out(plan: Plan, facts: Facts, since: Since | None) -> Iterator[Violation]:
+    """A machine that stands out on the road has an itinerary that brings it home."""
+    going = {(each.machine_id, each.day) for each in plan.itineraries}
+    for standing in since.standings if since else ():
+        machine = facts.machines.get(standing.machine_id)
+        is_home = standing.node in facts.home_nodes.get(standing.machine_id, frozenset())
+        is_running = machine is not None and machine.is_available
+        if since and is_running and not is_home and (standing.machine_id, since.day) not in going:
+            yield Violation("path", standing.machine_id, f"it is left standing at {standing.node}")
+
+
+def _stages_whole(
+    plan: Plan, known: dict[str, tuple[Job, Stage]], since: Since | None
+) -> Iterator[Violation]:
     """All passes of a stage, once each and in order, in one shift, fairly on both sides."""
     passes: dict[str, list[tuple[Itinerary, Leg]]] = {}
     for itinerary in plan.itineraries:
@@ -82,20 +100,31 @@ def _stages_whole(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[V
         if len(shifts) > 1:
             yield Violation("one shift", stage_id, f"its passes are spread over {len(shifts)}")
         numbers = [leg.pass_number for _, leg in sorted(made, key=lambda m: m[1].start_min)]
-        expected = list(range(1, stage.n_passes + 1))
+        half = since.half(stage_id) if since else None
+        first = 1 if half is None else half.n_done + 1
+        expected = list(range(first, stage.n_passes + 1))
+        if since and stage_id in since.done:
+            yield Violation("passes", stage_id, "it was finished before the plan begins")
         if len(shifts) == 1 and numbers != expected:
             yield Violation("passes", stage_id, f"passes {numbers} were made; expected {expected}")
 
 
 def _windows(
-    plan: Plan, known: dict[str, tuple[Job, Stage]], gates: GateTable
+    plan: Plan, known: dict[str, tuple[Job, Stage]], gates: GateTable, since: Since | None
 ) -> Iterator[Violation]:
+    """The surface is fit on the day; what lies half done is closed today whatever the surface."""
     for itinerary, stage in _worked(plan, known):
+        if since and since.half(stage.id) is not None:
+            if itinerary.day != since.day:
+                yield Violation("window", stage.id, "half done, and not finished the same day")
+            continue
         if gates.verdict(stage.segment_id, itinerary.day, stage.task).decision == "refused":
             yield Violation("window", stage.id, f"the surface is not fit on {itinerary.day}")
 
 
-def _order(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[Violation]:
+def _order(
+    plan: Plan, known: dict[str, tuple[Job, Stage]], since: Since | None
+) -> Iterator[Violation]:
     """What comes after starts no sooner than what comes before has ended."""
     begins: dict[str, tuple[date, float]] = {}
     ends: dict[str, tuple[date, float]] = {}
@@ -107,6 +136,8 @@ def _order(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[Violatio
                 ends[leg.stage_id] = max(ends.get(leg.stage_id, end), end)
     for stage_id, begin in begins.items():
         for before in known[stage_id][1].after if stage_id in known else ():
+            if since and before in since.done:
+                continue
             if before not in ends:
                 yield Violation("order", stage_id, f"{before} must come first and is not done")
             elif ends[before][0] > begin[0] or (
@@ -128,6 +159,7 @@ def _support(
     fleet: Fleet,
     gates: GateTable,
     facts: Facts,
+    since: Since | None,
 ) -> Iterator[Violation]:
     """Each stage has the machines it needs, and no machine is promised more than its hours."""
     kind = {machine.id: machine.kind for machine in fleet.machines if machine.is_available}
@@ -149,10 +181,12 @@ def _support(
                 "support", f"{machine_id} {day}", f"{hours:.2f} h promised of {most:.2f} h"
             )
     for itinerary, stage in _worked(plan, known):
-        asked = [_Asked(s.kind, s.n_machines, s.hours) for s in stage.support if s.hours > 0]
+        half = since.half(stage.id) if since else None
+        left = sum(stage.pass_minutes[half.n_done if half else 0 :]) / stage.work_min
+        asked = [_Asked(s.kind, s.n_machines, s.hours * left) for s in stage.support if s.hours > 0]
         verdict = gates.verdict(stage.segment_id, itinerary.day, stage.task)
         has_water = any(each.kind == "water_truck" and each.n > 0 for each in asked)
-        if verdict.decision == "if_watered" and not has_water:
+        if verdict.decision == "if_watered" and not has_water and half is None:
             share = facts.policy.water_truck_share
             asked.append(_Asked("water_truck", 1, stage.work_min / 60 * share))
         for each in asked:
@@ -170,7 +204,7 @@ def _support(
 
 
 def _accounts(
-    plan: Plan, jobs: Sequence[Job], gates: GateTable, policy: Policy
+    plan: Plan, jobs: Sequence[Job], gates: GateTable, policy: Policy, since: Since | None
 ) -> Iterator[Violation]:
     """Served and left out add up to all jobs, each with a reason; worth and limit are right."""
     days = {
@@ -182,21 +216,23 @@ def _accounts(
     reasons = {each.job_id: each for each in plan.unserved}
     worth = 0.0
     for job in jobs:
-        done = [stage for stage in job.stages if stage.id in days]
-        for stage in done:
+        now = [stage for stage in job.stages if stage.id in days]
+        earlier = sum(stage.id in since.done for stage in job.stages) if since else 0
+        n_done = len(now) + earlier
+        for stage in now:
             verdict = gates.verdict(stage.segment_id, days[stage.id], stage.task)
             worth += job.benefit_h * stage.work_min / (60 * job.work_h) * verdict.p
-        if done and job.needs_engineer:
+        if now and job.needs_engineer:
             yield Violation("engineer", job.id, "work is planned before the engineer confirmed it")
-        is_whole = bool(job.stages) and len(done) == len(job.stages)
+        is_whole = bool(job.stages) and n_done == len(job.stages)
         if is_whole != (job.id in plan.served):
             yield Violation("accounts", job.id, "served does not agree with the stages done")
         if not is_whole and (job.id not in reasons or not reasons[job.id].reason.strip()):
             yield Violation("accounts", job.id, "left out without a reason")
         if is_whole and job.id in reasons:
             yield Violation("accounts", job.id, "served, and listed as left out")
-        if job.id in reasons and reasons[job.id].n_stages_done != len(done):
-            yield Violation("accounts", job.id, f"{len(done)} stages are done, not as listed")
+        if job.id in reasons and reasons[job.id].n_stages_done != n_done:
+            yield Violation("accounts", job.id, f"{n_done} stages are done, not as listed")
     out_h = sum(
         each.minutes(kind) / 60 for each in plan.itineraries for kind in ("travel", "work", "turn")
     )

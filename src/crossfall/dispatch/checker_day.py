@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from crossfall.dispatch.checker_facts import Facts
+from crossfall.dispatch.standing import Since, Standing
 from crossfall.model import Itinerary, Job, Leg, Segment, Stage, Violation
 
 _SLACK_MIN = 0.01
@@ -16,14 +17,19 @@ _SLACK_M = 1.01
 Known = dict[str, tuple[Job, Stage]]
 
 
-def check_day(itinerary: Itinerary, facts: Facts, known: Known) -> list[Violation]:
+def check_day(
+    itinerary: Itinerary, facts: Facts, known: Known, since: Since | None
+) -> list[Violation]:
     """Rules that concern one itinerary alone."""
     where = f"{itinerary.machine_id} {itinerary.day}"
+    standing = since.standing(itinerary.machine_id, itinerary.day) if since else None
     found = [Violation(rule, where, text) for rule, text in _crew(itinerary, facts, known)]
     if itinerary.legs and itinerary.machine_id in facts.machines:
-        found += [Violation(rule, where, text) for rule, text in _clock(itinerary, facts)]
-        found += [Violation(rule, where, text) for rule, text in _path(itinerary, facts)]
-        found += [Violation(rule, where, text) for rule, text in _passes(itinerary, facts, known)]
+        found += [Violation(rule, where, text) for rule, text in _clock(itinerary, facts, since)]
+        found += [Violation(rule, where, text) for rule, text in _path(itinerary, facts, standing)]
+        found += [
+            Violation(rule, where, text) for rule, text in _passes(itinerary, facts, known, since)
+        ]
         found += [Violation(rule, where, text) for rule, text in _open(itinerary, facts, known)]
     return found
 
@@ -58,7 +64,7 @@ def _crew(itinerary: Itinerary, facts: Facts, known: Known) -> Found:
             yield "attachment", f"no {stage.needs_attachment} for {stage_id}"
 
 
-def _clock(itinerary: Itinerary, facts: Facts) -> Found:
+def _clock(itinerary: Itinerary, facts: Facts, since: Since | None) -> Found:
     """Legs follow without gap or overlap, inside the shift, with walk-round and meal."""
     operator = facts.operators.get(itinerary.operator_id)
     legs, policy = itinerary.legs, facts.policy
@@ -75,6 +81,11 @@ def _clock(itinerary: Itinerary, facts: Facts) -> Found:
         return
     start = operator.shift_start_h * 60
     end = min(start + operator.shift_h * 60, facts.last_light_min(itinerary.day))
+    standing = since.standing(itinerary.machine_id, itinerary.day) if since else None
+    if since and itinerary.day == since.day:
+        earliest = standing.clock_min if standing else max(start, since.clock_min)
+        if legs[0].start_min < earliest - _SLACK_MIN:
+            yield "shift", f"it starts at {legs[0].start_min:.1f}, before {earliest:.1f}"
     if legs[0].start_min < start - _SLACK_MIN:
         yield "shift", f"it starts at {legs[0].start_min:.1f}, the shift at {start:.1f}"
     if legs[-1].end_min > end + _SLACK_MIN:
@@ -84,7 +95,7 @@ def _clock(itinerary: Itinerary, facts: Facts) -> Found:
         if leg.kind != "wait":
             break
         waits += leg.end_min - leg.start_min
-    if waits < policy.pretrip_min - _SLACK_MIN:
+    if standing is None and waits < policy.pretrip_min - _SLACK_MIN:
         yield "shift", f"only {waits:.1f} min of walk-round before leaving"
     latest = start + policy.break_latest_h * 60
     needs_meal = operator.shift_h > policy.break_over_h and legs[-1].end_min > latest + _SLACK_MIN
@@ -93,9 +104,10 @@ def _clock(itinerary: Itinerary, facts: Facts) -> Found:
         for leg in legs
         if leg.kind == "break"
         and leg.end_min - leg.start_min >= policy.break_min - _SLACK_MIN
-        and leg.start_min <= latest + _SLACK_MIN
+        and leg.start_min <= max(latest, legs[0].start_min) + _SLACK_MIN
     ]
-    if needs_meal and policy.break_min > 0 and not meals:
+    has_eaten = standing is not None and standing.has_eaten
+    if needs_meal and policy.break_min > 0 and not meals and not has_eaten:
         yield "break", f"no meal break begins by {latest:.1f}"
 
 
@@ -112,16 +124,18 @@ class _Walker:
     problems: list[tuple[str, str]] = field(default_factory=list)
 
 
-def _path(itinerary: Itinerary, facts: Facts) -> Found:
+def _path(itinerary: Itinerary, facts: Facts, standing: Standing | None) -> Found:
     """From the yard, along real roads the right way round, back to the yard."""
     homes = facts.home_nodes[itinerary.machine_id]
     machine = facts.machines[itinerary.machine_id]
     first, last = itinerary.legs[0], itinerary.legs[-1]
-    if first.from_node not in homes:
+    if standing is not None and first.from_node != standing.node:
+        yield "path", f"it starts at {first.from_node}, it stands at {standing.node}"
+    elif standing is None and first.from_node not in homes:
         yield "path", f"it starts at {first.from_node}, not at its yard"
     if last.to_node not in homes:
         yield "path", f"it ends at {last.to_node}, not at its yard"
-    walker = _Walker(at_node=first.from_node)
+    walker = _Walker(at_node=first.from_node, came=standing.came if standing else None)
     for leg in itinerary.legs:
         if leg.kind in ("travel", "work"):
             segment = facts.segments.get(leg.segment_id or "")
@@ -202,7 +216,7 @@ def _turned(walker: _Walker, leg: Leg, segment: Segment, facts: Facts) -> None:
         )
 
 
-def _passes(itinerary: Itinerary, facts: Facts, known: Known) -> Found:
+def _passes(itinerary: Itinerary, facts: Facts, known: Known, since: Since | None) -> Found:
     """Each pass covers its stage at no more than its speed; both sides get their share."""
     sides: dict[str, list[bool]] = {}
     for leg in itinerary.legs:
@@ -222,7 +236,9 @@ def _passes(itinerary: Itinerary, facts: Facts, known: Known) -> Found:
             yield "passes", f"{stage.id} has no pass {leg.pass_number}"
         elif leg.end_min - leg.start_min < stage.pass_minutes[number - 1] - _SLACK_MIN:
             yield "passes", f"pass {number} of {stage.id} is shorter than it takes"
-        sides.setdefault(stage.id, []).append(leg.is_forward)
+        half = since.half(stage.id) if since else None
+        made = [True] * half.n_forward + [False] * (half.n_done - half.n_forward) if half else []
+        sides.setdefault(stage.id, made).append(leg.is_forward)
     for stage_id, forward in sides.items():
         segment = facts.segments.get(known[stage_id][1].segment_id)
         if segment is not None and not segment.is_oneway:

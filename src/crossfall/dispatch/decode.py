@@ -40,15 +40,15 @@ def bookings_of(problem: Problem, solution: Solution) -> tuple[SupportBooking, .
 
 def best_modes(problem: Problem, h: int, blocks: Sequence[int]) -> list[int]:
     """Direction of every block so that the shift takes the fewest minutes."""
-    c, yard = int(problem.shift_class[h]), int(problem.shift_yard[h])
+    c, home = int(problem.shift_class[h]), int(problem.shift_home[h])
     between, tables = problem.between[c], problem.blocks
-    ports, cost = np.array([yard]), np.zeros(1)
+    ports, cost = np.array([int(problem.shift_start[h])]), np.zeros(1)
     came: list[Ints] = []
     for b in blocks:
         arrive = cost[:, None] + between[np.ix_(ports, tables.enter[b])].astype(float)
         came.append(arrive.argmin(axis=0))
         ports, cost = tables.leave[b], arrive.min(axis=0) + tables.minutes[c, b]
-    mode = int((cost + between[ports, yard].astype(float)).argmin())
+    mode = int((cost + between[ports, home].astype(float)).argmin())
     modes: list[int] = []
     for came_from in came[::-1]:
         modes.append(mode)
@@ -64,8 +64,7 @@ def _itinerary(
 ) -> Itinerary:
     shift, c = problem.shifts[h], int(problem.shift_class[h])
     driver = _Driver(problem, shift, problem.roads[c], ways, c)
-    yard = driver.roads.n_arcs + int(problem.shift_yard[h]) - 2 * problem.ports.size
-    driver.start(yard)
+    driver.start(_place(problem, driver.roads, int(problem.shift_start[h])))
     passes_done: dict[int, int] = {}
     for b, mode in zip(blocks, best_modes(problem, h, blocks), strict=True):
         s = int(problem.blocks.stage[b])
@@ -77,11 +76,19 @@ def _itinerary(
             problem.stages[s],
             first,
             passes_done[s],
+            n_made=int(problem.n_done[s]),
             starts_forward=bool(problem.blocks.starts_forward[b, mode]),
             leaves_forward=int(leave) % 2 == 0,
         )
-    driver.drive_to(yard)
+    driver.drive_to(_place(problem, driver.roads, int(problem.shift_home[h])))
     return Itinerary(shift.machine.id, shift.operator.id, shift.day, tuple(driver.legs))
+
+
+def _place(problem: Problem, roads: Roads, port: int) -> int:
+    """The yard (``n_arcs + yard``) or arc that a start or home port stands for."""
+    k = port - 2 * problem.ports.size
+    n_yards = roads.yards.size
+    return roads.n_arcs + k if k < n_yards else int(problem.standing_arcs[k - n_yards])
 
 
 def _arc(problem: Problem, port: int) -> int:
@@ -103,9 +110,11 @@ class _Driver:
     """Arc just driven, or ``n_arcs + yard``."""
     needs_break: bool = False
 
-    def start(self, yard: int) -> None:
-        node = self._node_name(int(self.roads.yards[yard - self.roads.n_arcs]))
-        self.clock, self.at = self.shift.start_min, yard
+    def start(self, place: int) -> None:
+        n_arcs = self.roads.n_arcs
+        at = self.roads.head[place] if place < n_arcs else self.roads.yards[place - n_arcs]
+        node = self._node_name(int(at))
+        self.clock, self.at = self.shift.start_min, place
         self.needs_break = self.shift.break_min > 0
         if self.shift.pretrip_min > 0:
             self._add("wait", self.shift.pretrip_min, node, node)
@@ -129,10 +138,14 @@ class _Driver:
         first: int,
         last: int,
         *,
+        n_made: int,
         starts_forward: bool,
         leaves_forward: bool,
     ) -> None:
-        """Passes ``first`` (from 0) up to ``last``, with the drives along the segment they need."""
+        """Passes ``first`` (from 0) up to ``last``, with the drives along the segment they need.
+
+        ``n_made`` passes were made before the plan began.
+        """
         index = self.roads.segment_index[stage.segment_id]
         segment = self.problem.network.segments[index]
         pace = self._pace(segment)
@@ -154,7 +167,14 @@ class _Driver:
             minutes = stage.pass_minutes[n]
             at = low if forward else length - high
             self._move(
-                "work", segment, forward, at, high - low, minutes / (high - low), stage, n + 1
+                "work",
+                segment,
+                forward,
+                at,
+                high - low,
+                minutes / (high - low),
+                stage,
+                n_made + n + 1,
             )
         if forward != leaves_forward:
             self._turn_on(segment, index, forward, high if forward else low, stage)
@@ -235,7 +255,7 @@ class _Driver:
     ) -> None:
         if minutes <= 0:
             return
-        latest = self.shift.start_min + self.problem.policy.break_latest_h * 60
+        latest = self.shift.operator.shift_start_h * 60 + self.problem.policy.break_latest_h * 60
         if self.needs_break and self.clock + minutes > latest:
             self.needs_break = False
             self._add(

@@ -12,9 +12,10 @@ from typing import Protocol
 
 import numpy as np
 
-from crossfall.dispatch.problem import Gates, Problem
+from crossfall.dispatch.problem import Problem
 from crossfall.dispatch.roads import passable
 from crossfall.dispatch.solve import Solution
+from crossfall.dispatch.stages import Gates
 from crossfall.model import Fleet, Job, Task, Unserved
 from crossfall.model.plan import Binding
 
@@ -55,6 +56,7 @@ def unserved_jobs(
     for j, job in enumerate(problem.jobs):
         left = [s for s in members.get(j, []) if s not in teller.shift_of]
         n_done = len(members.get(j, [])) - len(left)
+        n_done += sum(stage.id in teller.done for stage in job.stages)
         if job.needs_engineer:
             binding, reason, change = teller.engineer()
         elif not job.stages:
@@ -82,6 +84,7 @@ class _Teller:
         self.plan_shift = np.array([self.shift_of[int(s)] for s in self.in_plan], dtype=np.int64)
         self.index = {stage.id: s for s, stage in enumerate(problem.stages)}
         self.graders = fleet.graders
+        self.done = problem.since.done if problem.since else frozenset()
 
     def engineer(self) -> Answer:
         return (
@@ -119,7 +122,7 @@ class _Teller:
 
     def _waits(self, s: int) -> Answer | None:
         stage = self.problem.stages[s]
-        missing = [a for a in stage.after if a not in self.index]
+        missing = [a for a in stage.after if a not in self.index and a not in self.done]
         waits = [a for a in self.problem.after[s] if a not in self.shift_of]
         if not (missing or waits or self.problem.waits_outside[s]):
             return None
@@ -205,8 +208,9 @@ class _Teller:
         enter, leave = problem.blocks.enter[block], problem.blocks.leave[block]
         least = np.full(usable.size, np.inf)
         for h in np.flatnonzero(self.open_now[s]):
-            c, yard = int(problem.shift_class[h]), int(problem.shift_yard[h])
-            there = problem.between[c, yard, enter] + problem.between[c, leave, yard]
+            c, home = int(problem.shift_class[h]), int(problem.shift_home[h])
+            there = problem.between[c, problem.shift_start[h], enter]
+            there = there + problem.between[c, leave, home]
             least[h] = float((there + problem.blocks.minutes[c, block]).min())
         if (least <= usable).any():
             return None
@@ -252,9 +256,9 @@ class _Teller:
         for h in np.flatnonzero(self.open_now[s]):
             minutes = problem.stages[s].work_min
             if block >= 0:
-                c, yard = int(problem.shift_class[h]), int(problem.shift_yard[h])
-                there = problem.between[c, yard, problem.blocks.enter[block]]
-                back = problem.between[c, problem.blocks.leave[block], yard]
+                c, home = int(problem.shift_class[h]), int(problem.shift_home[h])
+                there = problem.between[c, problem.shift_start[h], problem.blocks.enter[block]]
+                back = problem.between[c, problem.blocks.leave[block], home]
                 minutes = float((there + back + problem.blocks.minutes[c, block]).min())
             net = float(problem.worth_h[s, h]) - price * minutes / 60
             if net > best:

@@ -25,7 +25,7 @@ Array = Any
 # Columns of Ways.block
 STAGE, N_MODES, ENTER, LEAVE = 0, 1, 2, 6
 # Columns of Ways.shift
-CLASS, DAY, YARD, GROUP = 0, 1, 2, 3
+CLASS, DAY, START, HOME, GROUP = 0, 1, 2, 3, 4
 # Columns of Tables.stage; the last three are where its list begins, and the next row's its end
 N_OPTIONS, ROW, BEFORE, BEHIND, NEED = 0, 1, 2, 3, 4
 # Columns of Tables.stage_real
@@ -36,8 +36,8 @@ MOST_MIN, MOST_LOAD = 0, 1
 KIND, COUNT, HOURS = 0, 1, 2
 # Columns of Routes.at
 WHERE, OPTION = 0, 1
-# Columns of Lines.cost: minutes from the yard until the block is done, and from its start home
-FROM_YARD, TO_HOME = 0, 4
+# Columns of Lines.cost: minutes from the start until the block is done, and from its start home
+FROM_START, TO_HOME = 0, 4
 
 N_SLOTS = 16
 SMALL = 1e-9
@@ -143,10 +143,8 @@ def draw(rng: Array) -> float:
 def refresh(w: Ways, p: Lines, h: int) -> None:
     """Settle the directions of shift ``h`` and its minutes, exactly."""
     n = p.n[h]
-    p.minutes[h] = 0.0
-    if n == 0:
-        return
-    c, yard = w.shift[h, CLASS], w.shift[h, YARD]
+    c, start, home = w.shift[h, CLASS], w.shift[h, START], w.shift[h, HOME]
+    p.minutes[h] = w.between[c, start, home]
     for i in range(n):
         b = p.seq[h, i]
         a = p.seq[h, max(0, i - 1)]
@@ -154,7 +152,7 @@ def refresh(w: Ways, p: Lines, h: int) -> None:
             e = w.block[b, ENTER + m]
             best = np.inf
             if i == 0:
-                best = w.between[c, yard, e]
+                best = w.between[c, start, e]
             else:
                 for q in range(w.block[a, N_MODES]):
                     best = min(best, p.cost[h, i - 1, q] + w.between[c, w.block[a, LEAVE + q], e])
@@ -166,13 +164,13 @@ def refresh(w: Ways, p: Lines, h: int) -> None:
             x = w.block[b, LEAVE + m]
             best = np.inf
             if i == n - 1:
-                best = w.between[c, x, yard]
+                best = w.between[c, x, home]
             else:
                 for q in range(w.block[a, N_MODES]):
                     after = p.cost[h, i + 1, TO_HOME + q]
                     best = min(best, after + w.between[c, x, w.block[a, ENTER + q]])
             p.cost[h, i, TO_HOME + m] = best + w.minutes[c, b, m]
-    at = yard
+    at = start
     for i in range(n):
         b = p.seq[h, i]
         best, choice = np.inf, 0
@@ -194,7 +192,8 @@ def whole_at(
 
     With ``blink`` above 0 each place is overlooked with that chance.
     """
-    c, yard, n = w.shift[h, CLASS], w.shift[h, YARD], p.n[h]
+    c, n = w.shift[h, CLASS], p.n[h]
+    start, home = w.shift[h, START], w.shift[h, HOME]
     best = np.inf
     place: Any = np.int64(-1)
     for i in range(least, n + 1):
@@ -206,12 +205,12 @@ def whole_at(
             e, x = w.block[b, ENTER + m], w.block[b, LEAVE + m]
             into, out = np.inf, np.inf
             if i == 0:
-                into = w.between[c, yard, e]
+                into = w.between[c, start, e]
             else:
                 for q in range(w.block[a, N_MODES]):
                     into = min(into, p.cost[h, i - 1, q] + w.between[c, w.block[a, LEAVE + q], e])
             if i == n:
-                out = w.between[c, x, yard]
+                out = w.between[c, x, home]
             else:
                 for q in range(w.block[z, N_MODES]):
                     after = p.cost[h, i, TO_HOME + q]
@@ -236,9 +235,9 @@ def apart_at(
     c, n = w.shift[h, CLASS], p.n[h]
     e_f, x_f = w.block[forward, ENTER], w.block[forward, LEAVE]
     e_b, x_b = w.block[backward, ENTER], w.block[backward, LEAVE]
-    at, is_open = w.shift[h, YARD], 0.0
+    at, is_open = w.shift[h, START], 0.0
     for i in range(n + 1):
-        nxt = w.shift[h, YARD]
+        nxt = w.shift[h, HOME]
         if i < n:
             nxt = np.int64(w.block[p.seq[h, i], ENTER + p.mode[h, i]])
         direct = w.between[c, at, nxt]
@@ -473,13 +472,11 @@ def plain_minutes(w: Ways, blocks: list[int], shift: int) -> float:
 
     The reference that :func:`refresh` must agree with.
     """
-    c, yard = int(w.shift[shift, CLASS]), int(w.shift[shift, YARD])
-    if not blocks:
-        return 0.0
-    ports, cost = np.array([yard]), np.zeros(1)
+    c, home = int(w.shift[shift, CLASS]), int(w.shift[shift, HOME])
+    ports, cost = np.array([int(w.shift[shift, START])]), np.zeros(1)
     for b in blocks:
         n = int(w.block[b, N_MODES])
         enter, leave = w.block[b, ENTER : ENTER + n], w.block[b, LEAVE : LEAVE + n]
         arrive = (cost[:, None] + w.between[c][np.ix_(ports, enter)].astype(float)).min(axis=0)
         ports, cost = leave, arrive + w.minutes[c, b, :n]
-    return float((cost + w.between[c][ports, yard].astype(float)).min())
+    return float((cost + w.between[c][ports, home].astype(float)).min())

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Protocol
 
 import numpy as np
@@ -25,9 +25,23 @@ import numpy.typing as npt
 
 from crossfall.dispatch.blocks import Blocks, build_blocks
 from crossfall.dispatch.roads import Roads, passable
-from crossfall.dispatch.shifts import Shift, may_do, open_shifts, support_hours
+from crossfall.dispatch.shifts import Shift, open_shifts
+from crossfall.dispatch.stages import (
+    Gates,
+    Support,
+    Todo,
+    Windows,
+    after_of,
+    can_of,
+    check_jobs,
+    support_of,
+    todo_of,
+    windows_of,
+    worth_of,
+)
+from crossfall.dispatch.standing import Since
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Machine, Network, Stage, Task
+from crossfall.model import Fleet, Job, Machine, Network, Stage
 from crossfall.model.policy import DispatchPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -35,47 +49,10 @@ Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 
-class Gates(Protocol):
-    """What the dispatcher asks of the moisture gate; :class:`~crossfall.judgement.gate.GateTable`
-    answers. Arrays have shape (segment, day)."""
-
-    @property
-    def first_day(self) -> date: ...
-    @property
-    def n_days(self) -> int: ...
-    def index(self, segment_id: str, /) -> int: ...
-    def allowed(self, task: Task, /) -> Flags: ...
-    def needs_water(self, task: Task, /) -> Flags: ...
-    def p(self, task: Task, /) -> Floats: ...
-
-
 class Graph(Protocol):
     """What the dispatcher asks of the road graph; the network room's answers."""
 
     def nearest_node(self, lon: float, lat: float, /) -> str: ...
-
-
-@dataclass(frozen=True)
-class Windows:
-    """Whether, how surely and with water or not each stage may be worked: shape (stage, day)."""
-
-    allowed: Flags
-    p: Floats
-    needs_water: Flags
-
-
-@dataclass(frozen=True)
-class Support:
-    """Supporting machines: hours they are manned by (machine, day), and what each stage needs."""
-
-    machine_ids: tuple[str, ...]
-    kinds: tuple[str, ...]
-    kind_of: Ints
-    hours: Floats
-    needs: tuple[tuple[tuple[int, int, float], ...], ...]
-    """For each stage: (kind, n_machines, hours of each)."""
-    water_h: Floats
-    """Extra water-truck hours of each stage on days that allow it only if watered [h]."""
 
 
 @dataclass(frozen=True)
@@ -98,8 +75,12 @@ class Problem:
     """Travel minutes, shape (class, port, port)."""
     blocks: Blocks
     shift_class: Ints
-    shift_yard: Ints
-    """Port of the place each shift starts from and ends at."""
+    shift_start: Ints
+    """Port each shift starts from: its yard, or where the machine stands."""
+    shift_home: Ints
+    """Port of the yard each shift ends at."""
+    standing_arcs: Ints
+    """Arc that each standing machine has come along; their ports follow those of the yards."""
     may_do: Flags
     """Skill and attachment only, whatever the weather: shape (stage, shift)."""
     is_reached: Flags
@@ -107,6 +88,11 @@ class Problem:
     windows: Windows
     worth_h: Floats
     """Expected worth of the stage in the shift [h], shape (stage, shift)."""
+    pull_h: Floats
+    """What only the search adds to it, to keep an earlier plan and to close windrows [h]."""
+    n_done: Ints
+    """Passes of each stage that have been made already."""
+    since: Since | None
     after: tuple[tuple[int, ...], ...]
     waits_outside: Flags
     """Stages that must follow one that is not in this plan at all."""
@@ -145,6 +131,7 @@ def build_problem(
     *,
     first_day: date,
     n_days: int,
+    since: Since | None = None,
     check: Callable[[], None] = lambda: None,
 ) -> Problem:
     """Turn the nouns into arrays, refusing what cannot be true.
@@ -156,30 +143,31 @@ def build_problem(
         could go out at all.
     """
     jobs = tuple(jobs)
-    _check_jobs(jobs, network)
-    stages = tuple(s for job in jobs if not job.needs_engineer for s in job.stages)
-    job_of = np.array(
-        [j for j, job in enumerate(jobs) if not job.needs_engineer for _ in job.stages],
-        dtype=np.int64,
-    )
-    shifts = open_shifts(fleet, network, policy, first_day=first_day, n_days=n_days)
-    windows = _windows(stages, gates, first_day, n_days)
-    worth = _worth(jobs, stages, job_of, windows, shifts)
-    after, waits_outside = _after(stages)
-    classes, class_of = _classes(network, [shift.machine for shift in shifts])
-    yards, yard_of = _yards(fleet, graph, [shift.machine for shift in shifts])
+    check_jobs(jobs, network)
+    if since is not None and since.day != first_day:
+        raise InputError(f"work is known up to {since.day}, the plan starts {first_day}")
+    todo = todo_of(jobs, since)
+    stages = todo.stages
+    shifts = open_shifts(fleet, network, policy, first_day=first_day, n_days=n_days, since=since)
+    windows = windows_of(todo, gates, first_day, n_days)
+    worth = worth_of(todo, windows, shifts)
+    after, waits_outside = after_of(stages, since.done if since else frozenset())
+    machines = [shift.machine for shift in shifts]
+    classes, class_of = _classes(network, machines)
+    yards, yard_of = _yards(fleet, graph, machines)
     roads = tuple(
         Roads(network, policy, mass_t=mass, most_km_h=km_h, yards=yards) for mass, km_h in classes
     )
-    can = _can(stages, shifts, policy)
+    can = can_of(stages, shifts, policy)
     hopeful = can.any(axis=1) & windows.allowed.any(axis=1) & ~waits_outside
     kept = _kept(stages, hopeful, worth, roads, policy)
     segment_index = {segment.id: i for i, segment in enumerate(network.segments)}
     ports = np.unique(
         np.array([segment_index[stages[s].segment_id] for s in np.flatnonzero(kept)], np.int64)
     )
+    standing_arcs, stands_at = _standing_arcs(segment_index, shifts)
     between = (
-        np.stack([road.between(ports, check=check) for road in roads])
+        np.stack([road.between(ports, standing=standing_arcs, check=check) for road in roads])
         if roads
         else (np.zeros((0, 0, 0), dtype=np.float32))
     )
@@ -188,15 +176,18 @@ def build_problem(
         [port_of.get(segment_index[stage.segment_id], -1) for stage in stages], dtype=np.int64
     )
     stage_port[~kept] = -1
-    blocks = build_blocks(stages, stage_port, ports, network, roads, between, policy)
-    yard_port = 2 * ports.size + yard_of
-    reached = _reached(blocks, between, class_of, yard_port, len(stages))
+    blocks = build_blocks(
+        stages, stage_port, ports, network, roads, between, policy, todo.must_start
+    )
+    home = 2 * ports.size + yard_of
+    start = np.where(stands_at >= 0, 2 * ports.size + len(yards) + stands_at, home)
+    reached = _reached(blocks, between, class_of, start, home, len(stages))
     return Problem(
         policy=policy,
         network=network,
         jobs=jobs,
         stages=stages,
-        job_of=job_of,
+        job_of=todo.job_of,
         shifts=shifts,
         first_day=first_day,
         n_days=n_days,
@@ -205,144 +196,21 @@ def build_problem(
         between=between,
         blocks=blocks,
         shift_class=class_of,
-        shift_yard=yard_port,
+        shift_start=start,
+        shift_home=home,
+        standing_arcs=standing_arcs,
         may_do=can,
         is_reached=reached,
         windows=windows,
         worth_h=worth,
+        pull_h=_closing_pull(todo, shifts, policy),
+        n_done=todo.n_done,
+        since=since,
         after=after,
         waits_outside=waits_outside,
-        support=_support(stages, fleet, first_day, n_days, policy),
+        support=support_of(stages, fleet, first_day, n_days, policy),
         set_aside=hopeful & ~kept,
     )
-
-
-def _check_jobs(jobs: tuple[Job, ...], network: Network) -> None:
-    seen_jobs: set[str] = set()
-    seen_stages: set[str] = set()
-    for job in jobs:
-        if job.id in seen_jobs:
-            raise InputError(f"job id {job.id!r} is there twice; ids must be unique")
-        seen_jobs.add(job.id)
-        if not np.isfinite(job.benefit_h):
-            raise InputError(f"job {job.id} has benefit_h {job.benefit_h}; expected a number")
-        if job.segment_id not in network.segment_by_id:
-            raise InputError(f"job {job.id} names unknown segment {job.segment_id!r}")
-        for stage in job.stages:
-            if stage.id in seen_stages:
-                raise InputError(f"stage id {stage.id!r} is there twice; ids must be unique")
-            seen_stages.add(stage.id)
-            _check_stage(stage, network)
-
-
-def _check_stage(stage: Stage, network: Network) -> None:
-    segment = network.segment_by_id.get(stage.segment_id)
-    if segment is None:
-        raise InputError(f"stage {stage.id} names unknown segment {stage.segment_id!r}")
-    if not stage.pass_minutes:
-        raise InputError(f"stage {stage.id} has no pass_minutes; expected one for each pass")
-    for minutes in stage.pass_minutes:
-        if not 0 < minutes < np.inf:
-            raise InputError(
-                f"stage {stage.id} has a pass of {minutes:g} min; expected more than 0"
-            )
-    if not 0 <= stage.from_m < stage.to_m <= segment.length_m + 1:
-        raise InputError(
-            f"stage {stage.id} runs from {stage.from_m:g} to {stage.to_m:g} m; expected within"
-            f" segment {segment.id}, 0 to {segment.length_m:g} m"
-        )
-    for support in stage.support:
-        if support.n_machines < 0 or not support.hours >= 0:
-            raise InputError(
-                f"stage {stage.id} asks for {support.n_machines} × {support.hours:g} h of"
-                f" {support.kind}; expected no negative figures"
-            )
-
-
-def _windows(stages: tuple[Stage, ...], gates: Gates, first_day: date, n_days: int) -> Windows:
-    shape = (len(stages), n_days)
-    allowed, p, water = np.zeros(shape, bool), np.zeros(shape), np.zeros(shape, bool)
-    offset = (first_day - gates.first_day).days
-    if offset < 0 or offset + n_days > gates.n_days:
-        raise InputError(
-            f"the gate covers {gates.n_days} days from {gates.first_day}; expected to cover"
-            f" {n_days} days from {first_day}"
-        )
-    days = slice(offset, offset + n_days)
-    tables = {
-        task: (gates.allowed(task), gates.p(task), gates.needs_water(task))
-        for task in {stage.task for stage in stages}
-    }
-    for s, stage in enumerate(stages):
-        row = gates.index(stage.segment_id)
-        for into, table in zip((allowed, p, water), tables[stage.task], strict=True):
-            into[s] = table[row, days]
-    return Windows(allowed, np.clip(p, 0.0, 1.0), water & allowed)
-
-
-def _worth(
-    jobs: tuple[Job, ...],
-    stages: tuple[Stage, ...],
-    job_of: Ints,
-    windows: Windows,
-    shifts: tuple[Shift, ...],
-) -> Floats:
-    share = np.array(
-        [
-            jobs[j].benefit_h * stage.work_min / (60 * jobs[j].work_h)
-            for j, stage in zip(job_of, stages, strict=True)
-        ],
-        dtype=float,
-    ).reshape(-1, 1)
-    days = np.array([shift.day_index for shift in shifts], dtype=np.int64)
-    return share * windows.p[:, days]
-
-
-def _after(stages: tuple[Stage, ...]) -> tuple[tuple[tuple[int, ...], ...], Flags]:
-    """Indices of the stages each must follow; and which follow something outside the plan."""
-    index = {stage.id: s for s, stage in enumerate(stages)}
-    outside = np.array([any(a not in index for a in st.after) for st in stages], dtype=bool)
-    after = tuple(tuple(index[a] for a in st.after if a in index) for st in stages)
-    state = np.zeros(len(stages), dtype=np.int8)
-    for root in range(len(stages)):
-        stack = [(root, iter(after[root]))] if state[root] == 0 else []
-        state[root] = max(state[root], 1)
-        while stack:
-            s, rest = stack[-1]
-            following = next(rest, None)
-            if following is None:
-                state[s] = 2
-                stack.pop()
-            elif state[following] == 1:
-                raise InputError(
-                    f"stages {stages[s].id} and {stages[following].id} each wait for the other;"
-                    " 'after' must not go round in a circle"
-                )
-            elif state[following] == 0:
-                state[following] = 1
-                stack.append((following, iter(after[following])))
-    changed = True
-    while changed:
-        behind = np.array([any(outside[a] for a in before) for before in after], dtype=bool)
-        changed = bool((behind & ~outside).any())
-        outside |= behind
-    return after, outside
-
-
-def _can(stages: tuple[Stage, ...], shifts: tuple[Shift, ...], policy: DispatchPolicy) -> Flags:
-    """Skill of the operator and attachments of the machine: shape (stage, shift)."""
-    can = np.zeros((len(stages), len(shifts)), dtype=bool)
-    kinds: dict[tuple[str, str], list[int]] = {}
-    for s, stage in enumerate(stages):
-        kinds.setdefault((stage.treatment, stage.needs_attachment), []).append(s)
-    for members in kinds.values():
-        stage = stages[members[0]]
-        for h, shift in enumerate(shifts):
-            has_tool = not stage.needs_attachment or (
-                stage.needs_attachment in shift.machine.attachments
-            )
-            can[members, h] = has_tool and may_do(shift.operator, stage, policy)
-    return can
 
 
 def _classes(network: Network, machines: list[Machine]) -> tuple[list[tuple[float, float]], Ints]:
@@ -404,59 +272,42 @@ def _kept(
     return hopeful & np.array([stage.segment_id in best for stage in stages], dtype=bool)
 
 
+def _standing_arcs(segment_index: dict[str, int], shifts: tuple[Shift, ...]) -> tuple[Ints, Ints]:
+    """Arcs that machines out on the road have come along, and which of them each shift's is."""
+    arcs: list[int] = []
+    stands_at = np.full(len(shifts), -1, dtype=np.int64)
+    for h, shift in enumerate(shifts):
+        if shift.standing is not None and shift.standing.came is not None:
+            segment_id, is_forward = shift.standing.came
+            stands_at[h] = len(arcs)
+            arcs.append(2 * segment_index[segment_id] + (0 if is_forward else 1))
+    return np.array(arcs, dtype=np.int64), stands_at
+
+
+def _closing_pull(todo: Todo, shifts: tuple[Shift, ...], policy: DispatchPolicy) -> Floats:
+    """What has been begun is finished before anything else is started."""
+    is_half = (todo.n_done > 0).astype(float)
+    return np.repeat(is_half[:, None] * policy.closing_worth_h, len(shifts), axis=1)
+
+
 def _reached(
     blocks: Blocks,
     between: npt.NDArray[np.float32],
     class_of: Ints,
-    yard_port: Ints,
+    start: Ints,
+    home: Ints,
     n_stages: int,
 ) -> Flags:
     """Whether a shift could drive out, do the stage and come home at all: (stage, shift)."""
     reached = np.zeros((n_stages, class_of.size), dtype=bool)
     whole = blocks.first_option[:, 0]
     there = np.flatnonzero(whole >= 0)
-    for c, yard in {(int(c), int(y)) for c, y in zip(class_of, yard_port, strict=True)}:
+    kinds = np.column_stack([class_of, start, home])
+    for c, leaves, comes in np.unique(kinds, axis=0):
         block = whole[there]
-        out = between[c, yard, blocks.enter[block]]
-        back = between[c, blocks.leave[block], yard]
+        out = between[c, leaves, blocks.enter[block]]
+        back = between[c, blocks.leave[block], comes]
         total = (out + back + blocks.minutes[c, block]).min(axis=1)
-        column = (class_of == c) & (yard_port == yard)
+        column = (kinds == (c, leaves, comes)).all(axis=1)
         reached[np.ix_(there, column)] = np.isfinite(total)[:, None]
     return reached
-
-
-def _support(
-    stages: tuple[Stage, ...], fleet: Fleet, first_day: date, n_days: int, policy: DispatchPolicy
-) -> Support:
-    days = [first_day + timedelta(days=d) for d in range(n_days)]
-    hours = support_hours(fleet, days)
-    kind_by_id = {machine.id: machine.kind for machine in fleet.machines}
-    kinds = sorted(
-        {kind_by_id[m] for m in hours}
-        | {each.kind for stage in stages for each in stage.support}
-        | {"water_truck"}
-    )
-    number = {kind: k for k, kind in enumerate(kinds)}
-    needs = tuple(_needs(stage, number) for stage in stages)
-    has_truck = np.array(
-        [any(k == number["water_truck"] for k, _, _ in need) for need in needs], dtype=bool
-    )
-    work_h = np.array([stage.work_min / 60 for stage in stages], dtype=float)
-    return Support(
-        machine_ids=tuple(hours),
-        kinds=tuple(kinds),
-        kind_of=np.array([number[kind_by_id[m]] for m in hours], dtype=np.int64),
-        hours=np.array(list(hours.values()), dtype=float).reshape(len(hours), n_days),
-        needs=needs,
-        water_h=np.where(has_truck, 0.0, work_h * policy.water_truck_share),
-    )
-
-
-def _needs(stage: Stage, number: dict[str, int]) -> tuple[tuple[int, int, float], ...]:
-    """Machines and hours by kind; two lines of one kind are taken together, the longer hours."""
-    found: dict[int, tuple[int, float]] = {}
-    for each in stage.support:
-        if each.n_machines > 0 and each.hours > 0 and each.kind != "grader":
-            count, hours = found.get(number[each.kind], (0, 0.0))
-            found[number[each.kind]] = (count + each.n_machines, max(hours, each.hours))
-    return tuple((kind, count, hours) for kind, (count, hours) in found.items())

@@ -81,18 +81,24 @@ class Roads:
         return float(self.minutes[2 * segment_index])
 
     def between(
-        self, segments: Ints, *, check: Callable[[], None] = lambda: None
+        self,
+        segments: Ints,
+        *,
+        standing: Ints | None = None,
+        check: Callable[[], None] = lambda: None,
     ) -> npt.NDArray[np.float32]:
         """Minutes between ports: rows leave from, columns arrive at, shape (port, port) [min].
 
-        Ports ``2 k`` and ``2 k + 1`` are the two arcs of ``segments[k]``; after them, one for
-        each yard. Entry (x, e) is the time from having come along arc x to being about to start
-        along arc e; infinite where there is no way.
+        Ports ``2 k`` and ``2 k + 1`` are the two arcs of ``segments[k]``; after them one for each
+        yard, and one for each arc in ``standing`` that a machine out on the road has come along
+        (nobody arrives there). Entry (x, e) is the time from having come along arc x to being
+        about to start along arc e; infinite where there is no way.
         """
         arcs = np.column_stack([2 * segments, 2 * segments + 1]).ravel()
         n_yards = self.yards.size
-        sources = np.concatenate([arcs, self.n_arcs + np.arange(n_yards)])
-        found = np.empty((sources.size, sources.size), dtype=np.float32)
+        extra = np.zeros(0, dtype=np.int64) if standing is None else standing
+        sources = np.concatenate([arcs, self.n_arcs + np.arange(n_yards), extra])
+        found = np.full((sources.size, sources.size), np.inf, dtype=np.float32)
         into_yard = [np.flatnonzero((self.head == yard) & self.usable) for yard in self.yards]
         for first in range(0, sources.size, _CHUNK):
             check()
@@ -103,11 +109,12 @@ class Roads:
                 to_yard = dist[:, ways_in].min(axis=1) if ways_in.size else np.inf
                 found[rows, arcs.size + y] = to_yard
             for i in range(first, rows.stop):
-                if i < arcs.size:
-                    again = self._again(int(arcs[i]), dist[i - first])
-                    found[i, i] = again[0]
+                if sources[i] < self.n_arcs:
+                    # Starting along the arc just driven means coming round to it once more
+                    same = np.flatnonzero(arcs == sources[i])
+                    found[i, same] = self._again(int(sources[i]), dist[i - first])[0]
         for y, yard in enumerate(self.yards):
-            found[arcs.size + y, arcs.size :][self.yards == yard] = 0.0
+            found[arcs.size + y, arcs.size : arcs.size + n_yards][self.yards == yard] = 0.0
         closed = ~self.usable[arcs]
         found[: arcs.size][closed] = np.inf
         found[:, : arcs.size][:, closed] = np.inf

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from crossfall.dispatch.standing import Since, Standing
 from crossfall.errors import InputError
 from crossfall.model import Fleet, Machine, Network, Operator, Stage
 from crossfall.model.policy import DispatchPolicy
@@ -30,7 +31,9 @@ class Shift:
     """No later than this the machine is home."""
     pretrip_min: float
     break_min: float
-    """0 when the shift is too short for a meal break."""
+    """0 when the shift is too short for a meal break, or it has been taken."""
+    standing: Standing | None = None
+    """Where the machine is when it is out already; None starts from the yard."""
 
     @property
     def usable_min(self) -> float:
@@ -39,7 +42,13 @@ class Shift:
 
 
 def open_shifts(
-    fleet: Fleet, network: Network, policy: DispatchPolicy, *, first_day: date, n_days: int
+    fleet: Fleet,
+    network: Network,
+    policy: DispatchPolicy,
+    *,
+    first_day: date,
+    n_days: int,
+    since: Since | None = None,
 ) -> tuple[Shift, ...]:
     """Every shift that could go out, by day and machine.
 
@@ -71,9 +80,25 @@ def open_shifts(
                 policy.pretrip_min,
                 policy.break_min if has_break else 0.0,
             )
+            if since is not None and day == since.day:
+                shift = _rest_of_day(shift, since)
             if shift.usable_min > 0:
                 shifts.append(shift)
     return tuple(shifts)
+
+
+def _rest_of_day(shift: Shift, since: Since) -> Shift:
+    """What is left of a shift that is under way, or that can begin no sooner than now."""
+    standing = since.standing(shift.machine.id, shift.day)
+    if standing is None:
+        return replace(shift, start_min=max(shift.start_min, since.clock_min))
+    return replace(
+        shift,
+        start_min=standing.clock_min,
+        pretrip_min=0.0,
+        break_min=0.0 if standing.has_eaten else shift.break_min,
+        standing=standing,
+    )
 
 
 def on_duty(fleet: Fleet, machine: Machine, day: date) -> Operator | None:

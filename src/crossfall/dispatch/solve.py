@@ -147,7 +147,7 @@ class _Search:
         self.tuning, self.scale = tuning, scale
         self.rng = np.array([(seed * 2654435761 + 88172645463325252) % 2**64 or 1], np.uint64)
         self.scores = np.full(2, -np.inf)
-        self.share = 0.0
+        self.share = 1.0 if iterations == 0 else 0.0
         self.is_stopped = False
 
     def run(self) -> Solution:
@@ -170,7 +170,7 @@ class _Search:
                 each = max(1, int(n_rounds * min(4.0, _BATCH_S / spent)))
                 self.share = min(1.0, (time.monotonic() - began) / max(self.seconds, 1e-9))
             else:
-                self.share = min(1.0, done / max(1, self.iterations))
+                self.share = done / self.iterations
         for h in range(best.load.size):
             kernel.refresh(tables.ways, best.lines, h)
         kernel.fill(tables, best, order, self.rng)

@@ -50,7 +50,7 @@ def tables_of(problem: Problem) -> Tables:
         stage_real=np.column_stack([np.zeros(n_stages), work, support.water_h]),
         shift_real=np.column_stack([usable - _SLACK_MIN, np.full(n_shifts, np.inf)]),
         ok=np.ascontiguousarray(ok),
-        worth=np.ascontiguousarray(problem.worth_h),
+        worth=np.ascontiguousarray(problem.worth_h + problem.pull_h),
         before=np.array([a for each in problem.after for a in each], dtype=np.int64),
         behind=np.array([b for each in behind for b in each], dtype=np.int64),
         need=np.array([n for each in support.needs for n in each], dtype=float).reshape(-1, 3),
@@ -78,7 +78,13 @@ def ways_of(problem: Problem, ok: npt.NDArray[np.bool_]) -> Ways:
         minutes=blocks.minutes,
         opens=blocks.opens_m,
         shift=np.column_stack(
-            [problem.shift_class, days, problem.shift_yard, _groups(problem, ok)]
+            [
+                problem.shift_class,
+                days,
+                problem.shift_start,
+                problem.shift_home,
+                _groups(problem, ok),
+            ]
         ),
     )
 
@@ -109,12 +115,13 @@ def _near(problem: Problem, has_block: npt.NDArray[np.bool_]) -> npt.NDArray[np.
 
 def _groups(problem: Problem, ok: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
     """Shifts in which every stage costs and is worth the same: an empty one stands for all."""
-    names: dict[tuple[int, int, int, float, bytes], int] = {}
+    names: dict[tuple[int, int, int, int, float, bytes], int] = {}
     group = np.zeros(len(problem.shifts), dtype=np.int64)
     for h, shift in enumerate(problem.shifts):
         key = (
             shift.day_index,
-            int(problem.shift_yard[h]),
+            int(problem.shift_start[h]),
+            int(problem.shift_home[h]),
             int(problem.shift_class[h]),
             shift.usable_min,
             ok[:, h].tobytes(),
@@ -134,11 +141,11 @@ def _keys(
     keys = np.zeros((len(_ORDER_CHANCES), n_stages))
     if n_shifts == 0 or n_stages == 0:
         return keys
-    keys[0] = -np.where(ok, problem.worth_h, 0.0).max(axis=1) / least
+    keys[0] = -np.where(ok, problem.worth_h + problem.pull_h, 0.0).max(axis=1) / least
     keys[1] = -least
     there = np.flatnonzero(has_block)
     enter = problem.blocks.enter[problem.blocks.first_option[there, 0], 0]
-    yards = np.unique(problem.shift_yard)
+    yards = np.unique(problem.shift_home)
     far = problem.between[0][np.ix_(yards, enter)].min(axis=0)
     keys[2, there] = -np.where(np.isfinite(far), far, 0.0)
     keys[3] = -keys[2]

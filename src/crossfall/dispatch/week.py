@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime
 
 from crossfall.dispatch.baselines import best_per_hour, priority_first
 from crossfall.dispatch.bound import upper_bound
 from crossfall.dispatch.decode import bookings_of, itineraries_of
 from crossfall.dispatch.explain import TalkingGates, served_jobs, unserved_jobs
+from crossfall.dispatch.keep import keep_pull, start_from
 from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.solve import Solution, improve
@@ -53,7 +55,7 @@ def dispatch_week(
     iterations
         Rounds of search. The plan is the same for the same seed only when this is given.
     previous
-        An earlier plan of overlapping days; not used yet beyond being a start.
+        An earlier plan of overlapping days: kept where a change does not earn its cost.
 
     Raises
     ------
@@ -86,14 +88,16 @@ def dispatch_week(
         [lambda: upper_bound(problem, seconds=max(1.0, _BOUND_SHARE * seconds))],
         lambda: progress(0.05, "What any plan could reach at most"),
     )
+    if previous is not None:
+        problem = replace(problem, pull_h=problem.pull_h + keep_pull(problem, previous))
     (start,) = patiently(
-        [lambda: first_plan(problem)],
+        [lambda: first_plan(problem, previous)],
         lambda: progress(0.10, "A first plan, the most urgent first"),
     )
     left = max(_LEAST_SEARCH_S, seconds - (time.monotonic() - began))
     solution = improve(
         problem,
-        start.blocks,
+        start,
         seconds=left,
         seed=seed,
         iterations=iterations,
@@ -114,9 +118,13 @@ def dispatch_week(
     return plan
 
 
-def first_plan(problem: Problem) -> Solution:
-    """The better of two manual plans: most urgent first, and best for the hour first."""
-    return max((priority_first(problem), best_per_hour(problem)), key=lambda plan: plan.worth_h)
+def first_plan(problem: Problem, previous: Plan | None = None) -> Sequence[Sequence[int]]:
+    """The best of two manual plans, most urgent first or best for the hour, and an earlier plan."""
+    plans = [priority_first(problem), best_per_hour(problem)]
+    if previous is not None:
+        kept = start_from(problem, previous)
+        plans.append(improve(problem, kept, seconds=0.0, seed=0, iterations=0))
+    return max(plans, key=lambda plan: plan.worth_h).blocks
 
 
 def plan_of(
@@ -132,6 +140,9 @@ def plan_of(
 ) -> Plan:
     """The plan as nouns: itineraries, bookings, and a reason for everything left out."""
     itineraries = itineraries_of(problem, solution)
+    worth_h = solution.worth_h - sum(
+        float(problem.pull_h[s, h]) for s, h in solution.stage_shift(problem).items()
+    )
     return Plan(
         id=f"{problem.first_day:%Y-%m-%d}-{problem.n_days}d-{made_at:%Y%m%dT%H%M%S}-s{seed}",
         made_at=made_at,
@@ -141,8 +152,8 @@ def plan_of(
         bookings=bookings_of(problem, solution),
         served=served_jobs(problem, solution),
         unserved=unserved_jobs(problem, solution, fleet, gates),
-        benefit_h=solution.worth_h,
-        benefit_bound_h=max(bound_h, solution.worth_h),
+        benefit_h=worth_h,
+        benefit_bound_h=max(bound_h, worth_h),
         seed=seed,
         policy_version=policy_version,
     )

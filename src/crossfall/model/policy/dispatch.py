@@ -76,6 +76,27 @@ class DispatchPolicy:
         low=0.0,
         high=50000.0,
     )
+    closing_worth_h: float = setting(
+        100.0,
+        unit="h",
+        doc="Worth, in the search only, of finishing a stage that lies half done",
+        low=0.0,
+        high=1000.0,
+    )
+    keep_machine_h: float = setting(
+        0.3,
+        unit="h",
+        doc="What a change must earn before a stage of an earlier plan goes to another machine",
+        low=0.0,
+        high=20.0,
+    )
+    keep_day_h: float = setting(
+        0.15,
+        unit="h",
+        doc="What a change must earn before a stage of an earlier plan goes to another day",
+        low=0.0,
+        high=20.0,
+    )
     trainee_not_alone: tuple[Treatment, ...] = setting(
         (Treatment.RESHAPING, Treatment.SCARIFY_REMIX, Treatment.REGRAVELLING),
         unit="treatments",
