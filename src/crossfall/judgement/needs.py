@@ -9,7 +9,9 @@ they last bladed?" is enough for a first week.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+import gc
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
 
@@ -49,33 +51,11 @@ def find_needs(
 ) -> tuple[tuple[Need, ...], tuple[Condition, ...]]:
     """Needs of the maintained roads, worth most first, and what each road is believed to be like.
 
-    Roads that are to be left alone, and roads closed by a hazard, have a condition and no need.
+    Roads that are to be left alone, that a hazard closes, or that crews have orders for already
+    have a condition and no need.
     """
-    policy = district.policy
-    belief = believe(district, today)
-    facts = facts_of(belief)
-    judgement = judge(facts, policy.needs.call, policy.needs.usual)
-    n_requests = _requests(district, belief, today)
-    closed = closed_by_hazard(district, today=today)
-    is_due = judgement.primary != CODE[Treatment.NONE]
-    if closed:
-        is_due &= np.array([segment.id not in closed for segment in belief.segments], dtype=bool)
-    pressing = urgency(belief.scores, facts, n_requests, policy.needs)
-    parts = worth(
-        judgement,
-        belief.scores,
-        ride_after(belief, policy.needs.ageing.delay_days, policy),
-        facts,
-        _class_worth(belief, policy),
-        _length_km(belief),
-        n_requests,
-        policy.needs,
-    )
-    rows = np.flatnonzero(is_due)
-    rows = rows[np.argsort(-parts[:, rows].sum(axis=0), kind="stable")]
-    wording = Wording(belief, facts, judgement, n_requests, policy)
-    needs = _write(belief, judgement, rows, pressing, parts, wording, policy)
-    return needs, as_conditions(belief)
+    with _uncollected():
+        return _find(district, today)
 
 
 def first_week_conditions(
@@ -143,6 +123,46 @@ def facts_of(belief: Belief) -> dict[str, Floats]:
     facts["days_since_blading"] = days
     facts["vehicles_since_blading"] = adt * days
     return facts
+
+
+def _find(district: District, today: date) -> tuple[tuple[Need, ...], tuple[Condition, ...]]:
+    policy = district.policy
+    belief = believe(district, today)
+    facts = facts_of(belief)
+    judgement = judge(facts, policy.needs.call, policy.needs.usual)
+    n_requests = _requests(district, belief, today)
+    closed = closed_by_hazard(district, today=today) | district.ordered_ids
+    is_due = judgement.primary != CODE[Treatment.NONE]
+    if closed:
+        is_due &= np.array([segment.id not in closed for segment in belief.segments], dtype=bool)
+    pressing = urgency(belief.scores, facts, n_requests, policy.needs)
+    parts = worth(
+        judgement,
+        belief.scores,
+        ride_after(belief, policy.needs.ageing.delay_days, policy),
+        facts,
+        _class_worth(belief, policy),
+        _length_km(belief),
+        n_requests,
+        policy.needs,
+    )
+    rows = np.flatnonzero(is_due)
+    rows = rows[np.argsort(-parts[:, rows].sum(axis=0), kind="stable")]
+    wording = Wording(belief, facts, judgement, n_requests, policy)
+    needs = _write(belief, judgement, rows, pressing, parts, wording, policy)
+    return needs, as_conditions(belief)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Make many nouns without the collector, which would search the same living ones each time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _write(
