@@ -22,7 +22,7 @@ def issue(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Issue job cards in somebody's name; their text is frozen from then on."""
+    """Issue job cards in somebody's name; their text is frozen."""
     the_workspace(None, workspace)
     from crossfall_app.store import repository
 
