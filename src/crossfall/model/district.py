@@ -44,3 +44,5 @@ class District:
     contracts: tuple[Contract, ...] = ()
     haul_agreements: tuple[HaulAgreement, ...] = ()
     load_exemptions: tuple[LoadExemption, ...] = ()
+    ordered_ids: frozenset[str] = frozenset()
+    """Segments that crews have cards for in the days to plan: no work is sought there."""
