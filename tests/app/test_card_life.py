@@ -129,3 +129,72 @@ def test_a_new_version_replaces_the_note_of_the_old_one(district):
         card = repository.next_version(1, by="test", note=note)
     notes = [step.text for step in card.steps if "Note from" in step.text]
     assert notes == ["Note from the foreman: second"]
+
+
+def test_no_card_goes_out_to_a_road_that_is_washed_out(district):
+    repository.save_week(small_week(), by="test")
+    danger = nouns.Hazard("h2", "s0", 300.0, "washout", NOON, barricaded_at=NOON)
+    repository.add_hazards([danger, replace(danger, id="h3", kind="sign_missing")], by="test")
+    (against,) = repository.card_obstacles(1)
+    assert against.kind == "hazard"
+    assert "washout at 300" in against.text
+    assert repository.held_up(repository.list_cards())[1] == (against,)
+    with pytest.raises(InputError, match=r"card 1 cannot be issued: washout .* \(h2\)"):
+        repository.issue_card(1, approved_by="R. Foreman", by="test")
+    repository.move_hazard("h2", "repaired_at", NOON, by="test")
+    assert repository.issue_card(1, approved_by="R. Foreman", by="test").status == "issued"
+    assert [card.number for card in repository.live_cards(["s0", "s1"])] == [1]
+    assert repository.live_cards(["s1"]) == ()
+
+
+def later_week(*, start_min=420.0, clock="07:00", segment_id="s0", from_m=0.0, to_m=780.0):
+    """Another plan of the same day, with one card."""
+    week = small_week("plan-2")
+    stage = replace(week.jobs[0].stages[0], segment_id=segment_id, from_m=from_m, to_m=to_m)
+    leg = replace(week.plan.itineraries[0].legs[0], start_min=start_min, end_min=start_min + 14.0)
+    return replace(
+        week,
+        plan=replace(week.plan, itineraries=(replace(week.plan.itineraries[0], legs=(leg,)),)),
+        jobs=(replace(week.jobs[0], segment_id=segment_id, stages=(stage,)),),
+        cards=(replace(week.cards[0], id="c2", segment_id=segment_id, start_clock=clock),),
+    )
+
+
+def issued_and_planned_again(**changes):
+    repository.save_week(small_week(), by="test")
+    repository.issue_card(1, approved_by="R. Foreman", by="test")
+    repository.save_week(later_week(**changes), by="test")
+    return [(each.kind, each.text) for each in repository.card_obstacles(2)]
+
+
+def test_a_road_is_not_ordered_twice(district):
+    ((kind, text),) = issued_and_planned_again(start_min=600.0, clock="10:00")
+    assert kind == "ordered"
+    assert text.startswith("card 1 of 2026-05-12 is issued and orders the same work there")
+    assert repository.held_up(repository.list_cards(status="draft"))[2][0].text == text
+    with pytest.raises(InputError, match="card 2 cannot be issued: card 1"):
+        repository.issue_card(2, approved_by="R. Foreman", by="test")
+    repository.withdraw_card(1, because="planned anew", by="test")
+    assert repository.issue_card(2, approved_by="R. Foreman", by="test").status == "issued"
+
+
+def test_the_next_stretch_of_a_road_is_other_work(district):
+    repository.save_week(replace(small_week(), jobs=later_week(to_m=400.0).jobs), by="test")
+    repository.issue_card(1, approved_by="R. Foreman", by="test")
+    repository.save_week(later_week(start_min=600.0, clock="10:00", from_m=400.0), by="test")
+    assert repository.card_obstacles(2) == ()
+
+
+@pytest.mark.parametrize(("start", "clock", "n"), [(430.0, "07:10", 1), (434.0, "07:14", 0)])
+def test_a_machine_is_not_sent_to_two_places_at_once(district, start, clock, n):
+    told = issued_and_planned_again(segment_id="s1", start_min=start, clock=clock)
+    assert len(told) == n
+    assert all("card 1 is issued to Grader 1 for the same hours" in text for _, text in told)
+
+
+def test_a_card_written_anew_is_not_in_its_own_way(district):
+    repository.save_week(small_week(), by="test")
+    repository.issue_card(1, approved_by="R. Foreman", by="test")
+    repository.withdraw_card(1, because="late", by="test")
+    repository.next_version(1, by="test", start_clock="08:00")
+    assert repository.issue_card(1, approved_by="R. Foreman", by="test").version == 2

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from crossfall.cards.leave import Obstacle, obstacles, with_leave
+from crossfall.cards.leave import LiveOrder, Obstacle, clock_minutes, obstacles, with_leave
 from crossfall.cards.make import make_cards
 
-__all__ = ["Obstacle", "make_cards", "obstacles", "with_leave"]
+__all__ = ["LiveOrder", "Obstacle", "clock_minutes", "make_cards", "obstacles", "with_leave"]

@@ -1,4 +1,7 @@
-"""What stands between a card and the crew: leave to dig, an engineer's word, a road that rests.
+"""What stands between a card and the crew.
+
+Leave to dig, an engineer's word, a road that rests or is washed out, and another card that orders
+the same road or the same machine.
 
 A draft says on its face which permission is in hand and which is not. Before it is issued it is
 held against the permissions once more, and every obstacle has to be out of the way.
@@ -12,10 +15,12 @@ from datetime import date
 from typing import Literal
 
 from crossfall.design.clearances import in_hand
+from crossfall.judgement.hazards import hazard_label, stops_work
 from crossfall.model import (
     CardStep,
     Clearance,
     DustApplication,
+    Hazard,
     Job,
     JobCard,
     PointFeature,
@@ -31,8 +36,27 @@ _BLADE_UP = frozenset({Treatment.CULVERT_CLEARING, Treatment.DUST_CONTROL})
 class Obstacle:
     """One reason why a card cannot be issued yet, and what would take it away."""
 
-    kind: Literal["engineer", "clearance", "rest"]
+    kind: Literal["engineer", "clearance", "rest", "hazard", "ordered"]
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LiveOrder:
+    """What a card that is issued and not closed keeps a road and a machine busy with."""
+
+    number: int
+    plan_id: str
+    segment_id: str
+    from_m: float
+    to_m: float
+    treatment: Treatment
+    machine: str
+    day: date
+    start_min: float
+    """Minutes after midnight."""
+    minutes: float
+    is_as_planned: bool = True
+    """At the hour that its plan says; the stages of one plan may take turns within a day."""
 
 
 def leave_steps(
@@ -77,6 +101,9 @@ def obstacles(
     features: Sequence[PointFeature],
     clearances: Sequence[Clearance],
     dust: Sequence[DustApplication] = (),
+    hazards: Sequence[Hazard] = (),
+    own: LiveOrder | None = None,
+    orders: Sequence[LiveOrder] = (),
     confirmed_by: str = "",
 ) -> tuple[Obstacle, ...]:
     """Everything that stands against issuing a card; empty when it may go out.
@@ -85,6 +112,10 @@ def obstacles(
     ----------
     confirmed_by : str
         The named person who has confirmed what asks for an engineer.
+    hazards
+        Dangers on the card's segment; a washout or a collapsed culvert keeps crews off.
+    own, orders
+        What the card itself orders, and what crews have in hand on its segment or its machine.
     """
     found = []
     if job.needs_engineer and not confirmed_by.strip():
@@ -112,7 +143,60 @@ def obstacles(
     if resting:
         until = max(resting).isoformat()
         found.append(Obstacle("rest", f"dust control rests there until {until}; no blade before"))
+    found += [
+        Obstacle(
+            "hazard",
+            f"{hazard_label(each.kind).lower()} at {each.at_m:,.0f}\N{NO-BREAK SPACE}m is not"
+            f" repaired ({each.id}); no crew goes there before",
+        )
+        for each in hazards
+        if each.segment_id == stage.segment_id and stops_work(each, card.day)
+    ]
+    if own is not None:
+        found += [Obstacle("ordered", told) for other in orders if (told := _twice(own, other))]
     return tuple(found)
+
+
+def clock_minutes(clock: str) -> float:
+    """Minutes after midnight of a card's start.
+
+    Examples
+    --------
+    >>> clock_minutes("07:30")
+    450.0
+    """
+    hours, _, minutes = clock.partition(":")
+    return 60.0 * float(hours) + float(minutes or 0)
+
+
+def _twice(own: LiveOrder, other: LiveOrder) -> str:
+    """Why a card would order again what another one orders already; empty when it does not."""
+    if other.number == own.number:
+        return ""
+    # One plan's own cards are stages of one piece of work, and its checker has seen them
+    is_same_work = (
+        other.plan_id != own.plan_id
+        and (other.segment_id, other.treatment) == (own.segment_id, own.treatment)
+        and min(own.to_m, other.to_m) > max(own.from_m, other.from_m)
+    )
+    if is_same_work:
+        return (
+            f"card {other.number} of {other.day.isoformat()} is issued and orders the same work"
+            " there; withdraw or close it first"
+        )
+    is_one_plan = other.plan_id == own.plan_id and other.is_as_planned and own.is_as_planned
+    is_same_time = (
+        not is_one_plan
+        and (other.machine, other.day) == (own.machine, own.day)
+        and own.start_min < other.start_min + other.minutes
+        and other.start_min < own.start_min + own.minutes
+    )
+    if is_same_time:
+        return (
+            f"card {other.number} is issued to {own.machine} for the same hours of"
+            f" {own.day.isoformat()}; withdraw it first, or write this one anew with another start"
+        )
+    return ""
 
 
 def _first_work(steps: Sequence[CardStep]) -> int:

@@ -15,7 +15,7 @@ from crossfall_app.cli.places import (
     usual_first_day,
     usual_moment,
 )
-from crossfall_app.cli.speak import new_table, say, say_json, say_table
+from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
 
 GROUP_HELP = "Dangers on the road: secured or closed at once, before any plan."
 
@@ -43,12 +43,13 @@ def report(
 ) -> None:
     """Put a danger into the register; Morning shows it first."""
     opened = the_workspace(None, workspace)
-    from crossfall.judgement.hazards import report_hazard
+    from crossfall.judgement.hazards import report_hazard, stops_work
     from crossfall_app.store import models, repository
 
     network = repository.load_network()
     if not network.segments:
         raise InputError("the workspace has no network; bring one in with: crossfall import")
+    now = usual_moment(opened)
     hazard = report_hazard(
         network,
         kind=kind,
@@ -57,15 +58,21 @@ def report(
         noticed_at=usual_moment(opened, noticed, "noticed"),
         by=by or the_person(),
         note=note,
-        now=usual_moment(opened),
+        now=now,
         taken=models.Hazard.objects.values_list("key", flat=True),
     )
     repository.add_hazards([hazard], by=the_person())
+    stopped = repository.live_cards([hazard.segment_id]) if stops_work(hazard, now.date()) else ()
     if as_json:
-        say_json(_row(hazard, network))
+        say_json(_row(hazard, network) | {"cards_to_withdraw": [each.number for each in stopped]})
         return
     say(f"{hazard.id}: {_words(hazard, network)}. Secure or close it now, then: ")
     say(f"  crossfall hazard barricade {hazard.id}")
+    for card in stopped:
+        remark(
+            f"card {card.number} is issued there, for {card.machine} on {card.day}: call the crew"
+            " back and withdraw it on the card's page"
+        )
 
 
 def barricade(

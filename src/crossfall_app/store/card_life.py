@@ -18,6 +18,7 @@ from crossfall import model as nouns
 from crossfall.cards import Obstacle, obstacles, with_leave
 from crossfall.errors import InputError
 from crossfall_app.store import audit, convert, models
+from crossfall_app.store.live_orders import PlanTimes, orders_beside
 
 CARD_STATUSES = ("draft", "issued", "withdrawn", "closed")
 _MOVES = {
@@ -124,10 +125,12 @@ def held_up(cards: Iterable[nouns.JobCard]) -> dict[int, tuple[Obstacle, ...]]:
     for plan in plans:
         found = convert.JOB.of(models.Job.objects.filter(plan__key=plan))
         jobs |= {(plan, job.id): job for job in found}
-    features, clearances, dust = (
+    features, clearances, dust, hazards = (
         _by_segment(mapping, segments)
-        for mapping in (convert.FEATURE, convert.CLEARANCE, convert.DUST)
+        for mapping in (convert.FEATURE, convert.CLEARANCE, convert.DUST, convert.HAZARD)
     )
+    times = {row.key: PlanTimes(row) for row in models.Plan.objects.filter(key__in=plans)}
+    orders = orders_beside(drafts)
     held = {}
     for card in drafts:
         job = jobs.get((card.plan_id, card.job_id))
@@ -141,6 +144,9 @@ def held_up(cards: Iterable[nouns.JobCard]) -> dict[int, tuple[Obstacle, ...]]:
             features=features.get(card.segment_id, ()),
             clearances=clearances.get(card.segment_id, ()),
             dust=dust.get(card.segment_id, ()),
+            hazards=hazards.get(card.segment_id, ()),
+            own=times[card.plan_id].order(card),
+            orders=orders,
         )
         if against:
             held[card.number] = against
@@ -161,6 +167,9 @@ def issue_card(
     if not approved_by.strip():
         raise InputError(f"card {number}: approved_by is empty; a named person issues a card")
     with transaction.atomic():
+        # Two who issue at the same moment go one after the other, so that each sees what the other
+        # has ordered
+        list(models.Agency.objects.select_for_update().values_list("pk"))
         row = _row(number, for_change=True)
         _refuse_move(row, "issued")
         card = convert.card_to_noun(row)
@@ -308,6 +317,9 @@ def _obstacles(row: Any, card: nouns.JobCard, confirmed_by: str) -> tuple[Obstac
         features=_of_segment(convert.FEATURE, card),
         clearances=_of_segment(convert.CLEARANCE, card),
         dust=_of_segment(convert.DUST, card),
+        hazards=_of_segment(convert.HAZARD, card),
+        own=PlanTimes(row.plan).order(card),
+        orders=orders_beside([card]),
         confirmed_by=confirmed_by,
     )
 

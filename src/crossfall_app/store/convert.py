@@ -123,7 +123,7 @@ def in_local_time(value: datetime | None) -> datetime | None:
     """
     if value is None:
         return None
-    local = timezone.localtime(value)
+    local: datetime = timezone.localtime(value)
     return local.replace(tzinfo=fixed(local.utcoffset() or timedelta(0)), fold=0)
 
 

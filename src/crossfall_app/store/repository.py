@@ -33,6 +33,7 @@ from crossfall_app.store.card_life import (
     withdraw_card,
 )
 from crossfall_app.store.fields import columns_of
+from crossfall_app.store.live_orders import live_cards, ordered_segments
 from crossfall_app.store.material_rows import (
     accept_contract,
     add_contracts,
@@ -109,6 +110,7 @@ __all__ = [
     "latest_week",
     "list_cards",
     "list_plans",
+    "live_cards",
     "load_card",
     "load_district",
     "load_fleet",
@@ -120,6 +122,7 @@ __all__ = [
     "move_card",
     "move_hazard",
     "next_version",
+    "ordered_segments",
     "pass_hold_point",
     "place_request",
     "replace_network",

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from crossfall.judgement import HazardNotice, Zone
-from crossfall.model import District, Hazard, Need, Request, Treatment
+from crossfall.model import District, Hazard, JobCard, Need, Request, Treatment
 from crossfall.model.need import Task
 from crossfall.records import OpenEnd
 from crossfall_app.web.present.measures import (
@@ -193,9 +193,13 @@ def assumed_rows(needs: Iterable[Need], measures: Measures) -> list[dict[str, An
 
 
 def hazard_rows(
-    notices: Iterable[HazardNotice], district: District, measures: Measures
+    notices: Iterable[HazardNotice],
+    district: District,
+    measures: Measures,
+    live: Iterable[JobCard] = (),
 ) -> list[dict[str, Any]]:
-    """Open dangers; those that nobody has secured come first."""
+    """Open dangers, those that nobody has secured first; ``live`` are issued cards to take back."""
+    cards = tuple(live)
     segments = district.network.segment_by_id
     return [
         {
@@ -206,6 +210,11 @@ def hazard_rows(
             "state": _hazard_state(notice.hazard),
             "note": notice.hazard.note,
             "stops": notice.stops_routine_work,
+            "cards": [
+                card.number
+                for card in cards
+                if notice.stops_routine_work and card.segment_id == notice.hazard.segment_id
+            ],
         }
         for notice in notices
     ]

@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from crossfall.errors import InputError
-from crossfall.judgement.hazards import report_hazard
+from crossfall.judgement.hazards import report_hazard, stops_work
 from crossfall.judgement.requests import matters
 from crossfall.model import District
 from crossfall.records.replies import draft_replies
@@ -83,6 +83,13 @@ def report(request: HttpRequest) -> HttpResponse:
         messages.warning(request, sentence(error))
     else:
         messages.success(request, f"{hazard.id} is in the register. Secure or close it now.")
+        stopped = stops_work(hazard, agency_today())
+        for card in repository.live_cards([hazard.segment_id]) if stopped else ():
+            messages.warning(
+                request,
+                f"Card {card.number} is issued there, for {card.machine} on {card.day}:"
+                " call the crew back and withdraw it.",
+            )
     return redirect("ledger")
 
 

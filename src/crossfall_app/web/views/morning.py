@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 from crossfall.errors import InputError
 from crossfall.judgement import zones
 from crossfall_app import runs
+from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, agency_today, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
 from crossfall_app.web.present.measures import day_name
@@ -52,7 +53,12 @@ def sheet(request: HttpRequest) -> HttpResponse:
         "Morning",
         here="morning",
         today_long=f"{today:%A} {today.day} {today:%B} {today.year}",
-        hazards=hazard_rows(desk.sheet.hazards, district, units),
+        hazards=hazard_rows(
+            desk.sheet.hazards,
+            district,
+            units,
+            repository.live_cards(each.hazard.segment_id for each in desk.sheet.hazards),
+        ),
         outlook=_outlook(desk),
         board=board,
         shown_day=shown_day,

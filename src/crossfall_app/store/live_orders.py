@@ -1,0 +1,88 @@
+"""Orders that crews have in hand: cards issued and neither closed nor withdrawn.
+
+A road is not ordered twice, a machine is not sent to two places at once, and when a road washes
+out these are the cards to take back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from django.db.models import Q
+
+from crossfall import model as nouns
+from crossfall.cards import LiveOrder, clock_minutes
+from crossfall_app.store import convert, models
+
+_ROUNDING_MIN = 1.0
+"""A card's clock shows whole minutes."""
+
+
+def live_cards(segment_ids: Iterable[str]) -> tuple[nouns.JobCard, ...]:
+    """Issued cards on some segments, by day and number: what a crew would set out with."""
+    rows = models.JobCard.objects.filter(status="issued", segment_id__in=list(segment_ids))
+    return tuple(convert.card_to_noun(row) for row in rows.order_by("day", "number"))
+
+
+def ordered_segments(first_day: date, last_day: date) -> dict[str, tuple[int, ...]]:
+    """Segments with issued cards for some days, and the numbers of those cards."""
+    rows = models.JobCard.objects.filter(status="issued", day__gte=first_day, day__lte=last_day)
+    found: dict[str, tuple[int, ...]] = {}
+    for segment_id, number in rows.order_by("number").values_list("segment_id", "number"):
+        found[segment_id] = (*found.get(segment_id, ()), number)
+    return found
+
+
+def orders_beside(cards: Iterable[nouns.JobCard]) -> tuple[LiveOrder, ...]:
+    """Issued cards that share a segment, or a machine and a day, with some cards."""
+    beside = Q(pk__in=())
+    for card in cards:
+        beside |= Q(segment_id=card.segment_id) | Q(machine=card.machine, day=card.day)
+    plans: dict[int, PlanTimes] = {}
+    orders = []
+    for row in models.JobCard.objects.filter(beside, status="issued").order_by("number"):
+        if row.plan_id not in plans:
+            plans[row.plan_id] = PlanTimes(row.plan)
+        order = plans[row.plan_id].order(convert.card_to_noun(row))
+        if order is not None:
+            orders.append(order)
+    return tuple(orders)
+
+
+class PlanTimes:
+    """When and where a stored plan's cards keep a road and a machine busy."""
+
+    def __init__(self, row: models.Plan) -> None:
+        self._plan = convert.PLAN.to_noun(getattr(row, name) for name in convert.PLAN.names)
+        jobs = convert.JOB.of(row.jobs.all())
+        self._stages = {(job.id, stage.id): stage for job in jobs for stage in job.stages}
+
+    def order(self, card: nouns.JobCard) -> LiveOrder | None:
+        """What a card orders; None when its work is not in the plan."""
+        stage = self._stages.get((card.job_id, card.stage_id))
+        if stage is None:
+            return None
+        legs = [
+            leg
+            for itinerary in self._plan.itineraries
+            if itinerary.day == card.day
+            for leg in itinerary.legs
+            if leg.stage_id == card.stage_id
+        ]
+        start = clock_minutes(card.start_clock)
+        planned = min((leg.start_min for leg in legs), default=start)
+        end = max((leg.end_min for leg in legs), default=planned)
+        return LiveOrder(
+            card.number,
+            card.plan_id,
+            stage.segment_id,
+            stage.from_m,
+            stage.to_m,
+            stage.treatment,
+            card.machine,
+            card.day,
+            start,
+            end - planned,
+            is_as_planned=abs(start - planned) <= _ROUNDING_MIN,
+        )
