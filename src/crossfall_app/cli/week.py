@@ -22,11 +22,11 @@ from crossfall_app.cli.places import (
     the_workspace,
     usual_first_day,
 )
-from crossfall_app.cli.speak import count, say, say_json, shown_progress
+from crossfall_app.cli.speak import complain, count, say, say_json, shown_progress
 from crossfall_app.workspace import Workspace
 
 if TYPE_CHECKING:
-    from crossfall.model import District, JobCard, Plan
+    from crossfall.model import District, JobCard, Plan, Violation
     from crossfall_app.store.repository import StoredWeek
 
 
@@ -64,7 +64,9 @@ def plan(
     with _no_plan_when_stopped():
         opened = the_workspace(folder, workspace)
     first_day = a_day(start, "start")
-    shown = plan_the_week(opened, days=days, seconds=seconds, seed=seed, first_day=first_day)
+    shown = plan_the_week(
+        opened, days=days, seconds=seconds, seed=seed, first_day=first_day, as_json=as_json
+    )
     if as_json:
         say_json(shown.result)
     else:
@@ -113,13 +115,15 @@ def plan_the_week(
     seconds: float,
     seed: int,
     first_day: date | None = None,
+    as_json: bool = False,
 ) -> ShownWeek:
     """Plan, check and keep a week.
 
     Raises
     ------
-    InfeasibleError
-        If the plan breaks a rule; it is not kept then.
+    typer.Exit
+        With 1 if the plan breaks a rule; it is not kept then, and ``as_json`` prints what was
+        broken.
     Cancelled
         If the person stops the search; no plan is made then.
     """
@@ -139,13 +143,17 @@ def plan_the_week(
         )
     week = planned.week
     if week.violations:
+        if as_json:
+            say_json(_broken(week.violations))
         first = week.violations[0]
-        raise InfeasibleError(
-            f"the plan breaks {len(week.violations)} of the checker's rules and was not kept;"
-            f" the first: {first.message} ({first.where})"
+        complain(
+            "crossfall's own mistake: the plan broke its own rules and is not shown"
+            f" ({len(week.violations)} found; the first: {first.message}, {first.where})"
         )
+        raise typer.Exit(1)
     kept = repository.save_week(week, by=the_person())
-    told = _result(planned.district, kept)
+    # Counted on the week that was checked: what is kept says nothing of the checker
+    told = _result(planned.district, kept, n_violations=len(week.violations))
     return ShownWeek(planned.district, kept.plan, kept, told, workspace.config.units)
 
 
@@ -236,7 +244,17 @@ def _commonest_reason(plan: Plan) -> str:
     return max(counts, key=lambda reason: counts[reason]) if counts else "no reason was found"
 
 
-def _result(district: District, week: StoredWeek) -> dict[str, Any]:
+def _broken(violations: tuple[Violation, ...]) -> dict[str, Any]:
+    return {
+        "plan": None,
+        "checker_violations": len(violations),
+        "violations": [
+            {"rule": each.rule, "where": each.where, "message": each.message} for each in violations
+        ],
+    }
+
+
+def _result(district: District, week: StoredWeek, *, n_violations: int) -> dict[str, Any]:
     from crossfall_app.cli import STARTED
     from crossfall_app.cli.week_table import cost_json, itinerary_rows, unserved_rows, week_cost
 
@@ -252,9 +270,10 @@ def _result(district: District, week: StoredWeek) -> dict[str, Any]:
         "gap_pct": plan.gap_pct,
         "unserved": unserved_rows(district, plan),
         "itineraries": itinerary_rows(district, week),
-        "checker_violations": len(week.violations),
+        "checker_violations": n_violations,
         "cost": cost_json(week_cost(week)),
         "cards": len(week.cards),
+        "note": plan.note,
         "is_invented": district.is_invented,
         "wall_s": round(time.perf_counter() - STARTED, 3),
     }

@@ -22,6 +22,8 @@ def say_week(district: District, week: StoredWeek, *, units: str = "metric") -> 
     stages = {stage.id: stage for job in week.jobs for stage in job.stages}
     last = plan.first_day + timedelta(days=plan.n_days - 1)
     say(f"{district.name}: {_day(plan.first_day)} to {_day(last)} {last.year}")
+    if plan.note:
+        say(plan.note)
     if not week.jobs:
         say("No road needs anything that can be planned.")
         return

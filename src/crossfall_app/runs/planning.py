@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 
 from crossfall.model import District, Plan, Progress, quiet
 from crossfall.workflow import WeekPlan, plan_week
@@ -29,6 +30,8 @@ def plan_from_store(
 ) -> Planned:
     """Load the district and plan; :func:`crossfall_app.store.repository.save_week` keeps it.
 
+    Roads that crews have issued cards for in these days are left out, and the plan's note says so.
+
     Raises
     ------
     InputError
@@ -36,7 +39,8 @@ def plan_from_store(
     Cancelled
         If ``progress`` raises it.
     """
-    district = repository.load_district()
+    ordered = repository.ordered_segments(first_day, first_day + timedelta(days=n_days - 1))
+    district = replace(repository.load_district(), ordered_ids=frozenset(ordered))
     progress(0.0, "The district is loaded")
     week = plan_week(
         district,
@@ -48,6 +52,9 @@ def plan_from_store(
         previous=_plan_in_force(),
         progress=progress,
     )
+    if ordered:
+        note = " ".join(filter(None, (week.plan.note, _left_out(district, ordered))))
+        week = replace(week, plan=replace(week.plan, note=note))
     return Planned(district, week)
 
 
@@ -57,3 +64,20 @@ def _plan_in_force() -> Plan | None:
     if latest is None or not any(card.status in {"issued", "closed"} for card in latest.cards):
         return None
     return latest.plan
+
+
+def _left_out(district: District, ordered: Mapping[str, tuple[int, ...]]) -> str:
+    """The sentence on roads that crews have orders for."""
+    numbers = sorted(number for each in ordered.values() for number in each)
+    known = district.network.segment_by_id
+    roads = sorted({known[each].route for each in ordered if each in known})
+    shown = ", ".join(map(str, numbers[:_MOST_NAMED])) + (", ..." if numbers[_MOST_NAMED:] else "")
+    where = ", ".join(roads[:_MOST_NAMED]) + (", ..." if roads[_MOST_NAMED:] else "")
+    cards, are = ("card", "is") if len(numbers) == 1 else ("cards", "are")
+    return (
+        f"Left out, for {cards} {shown} {are} issued there already: {where}. Withdraw a card to"
+        " plan its road anew."
+    )
+
+
+_MOST_NAMED = 8
