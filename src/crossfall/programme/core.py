@@ -26,7 +26,7 @@ Codes = npt.NDArray[np.int16]
 
 _TOLERANCE = 1e-9
 _MOST_MOVES = 1000
-_MOST_PAIRS = 10_000_000
+_MOST_PAIRS = 5_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,14 +109,13 @@ def decide(
             weight=weight,
             most_moves=_MOST_MOVES,
         )
-        if not fits:
-            continue
-        pick = exchange(
-            core.owner, core.cost, core.use, pick, room, slack=slack, most_tries=_MOST_PAIRS
-        )
         cost = float(core.cost[pick].sum())
-        if cost < least:
+        if fits and cost < least:
             best, least = pick, cost
+    if np.isfinite(least):
+        best = exchange(
+            core.owner, core.cost, core.use, best, room, slack=slack, most_tries=_MOST_PAIRS
+        )
     return core.strategy[best], bool(np.isfinite(least))
 
 

@@ -176,7 +176,7 @@ class SolvePolicy:
         2e-6, unit="-", doc="Bound and model as near as this end the search.", low=1e-9, high=1e-2
     )
     tighten_passes: int = setting(12, unit="-", doc="Most passes that tighten limits.", low=1)
-    core: int = setting(1000, unit="segments", doc="Segments in the closing exact step.", low=20)
+    core: int = setting(800, unit="segments", doc="Segments in the closing exact step.", low=20)
     polish_below: int = setting(
         60, unit="segments", doc="Networks as small are polished by a general solver.", low=0
     )
