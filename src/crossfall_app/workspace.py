@@ -23,7 +23,7 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, BinaryIO, Literal, get_args
 from urllib.parse import unquote, urlsplit
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -132,11 +132,13 @@ def create_workspace(path: Path, config: Config) -> Workspace:
         raise WorkspaceError(f"{path} is not empty; name a new folder for the workspace")
     try:
         path.mkdir(parents=True, exist_ok=True)
+        keep_private(path)
         for folder in FOLDERS:
             (path / folder).mkdir(exist_ok=True)
         secret_key(path)
         # Last of all: a folder without this file is not a workspace
-        (path / CONFIG_FILE).write_text(config.as_toml(), encoding="utf-8")
+        with private_file(path / CONFIG_FILE) as stream:
+            stream.write(config.as_toml().encode("utf-8"))
     except OSError as error:
         raise WorkspaceError(f"{path} cannot be written ({error.strerror})") from error
     return Workspace(path.resolve(), config)
@@ -250,6 +252,23 @@ def secret_key(path: Path | None) -> str:
         key = secrets.token_urlsafe(50)
         stream.write(key + "\n")
     return key
+
+
+def keep_private(path: Path) -> None:
+    """Let nobody but its owner read a file or a folder, with what lies beside a store."""
+    beside = (path, *(path.with_name(path.name + ending) for ending in ("-wal", "-shm")))
+    for each in beside if os.name == "posix" else ():
+        if each.exists():
+            each.chmod(0o700 if each.is_dir() else 0o600)
+
+
+def private_file(path: Path) -> BinaryIO:
+    """Open a file for writing that nobody but its owner can read, from its first byte on."""
+    # One that is there already keeps its old mode otherwise
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600)
+    stream = os.fdopen(descriptor, "w+b")
+    keep_private(path)
+    return stream
 
 
 def database_settings(path: Path | None) -> dict[str, Any]:

@@ -3,6 +3,9 @@
 SQLite is copied page by page through its own online backup, so work goes on meanwhile; PostgreSQL
 through ``pg_dump``. A restore checks everything first, keeps the present store aside, and then
 writes the old pages in one transaction: killed in the middle, the workspace is as before.
+
+Sessions and sign-in links are in no backup and outlive no restore: a copy of the store lets nobody
+in, and after a restore everybody signs in again.
 """
 
 from __future__ import annotations
@@ -21,11 +24,19 @@ from pathlib import Path
 from typing import Any
 
 from crossfall.errors import WorkspaceError
-from crossfall_app.workspace import CONFIG_FILE, DATABASE_FILE, Workspace
+from crossfall_app.workspace import (
+    CONFIG_FILE,
+    DATABASE_FILE,
+    Workspace,
+    keep_private,
+    private_file,
+)
 
 MANIFEST = "manifest.json"
 _DUMP_FILE = "crossfall.pgdump"
 _PAGES_AT_A_TIME = 2000
+_KEYS_TO_THE_DOOR = ("django_session", "web_signinlink")
+"""Tables whose rows let somebody in."""
 _FORMAT = 1
 
 
@@ -92,9 +103,9 @@ def restore(workspace: Workspace, backup: Path) -> Restored:
         with zipfile.ZipFile(backup) as archive:
             archive.extractall(folder, members=list(manifest["files"]))
         here = Path(folder)
+        _refuse_newer_backup(backup, _migrations_of(manifest, here))
         if connection.vendor == "sqlite":
-            check_sqlite(here / DATABASE_FILE)
-            _refuse_newer_backup(backup, here / DATABASE_FILE)
+            _lock_out(here / DATABASE_FILE)
         connection.close()
         if connection.vendor == "sqlite":
             aside = _keep_aside(workspace)
@@ -155,7 +166,19 @@ def _copy_sqlite(source: Path, target: Path) -> None:
             there.execute("PRAGMA journal_mode = DELETE")
     except sqlite3.Error as error:
         raise WorkspaceError(f"{source} cannot be backed up ({error})") from error
-    check_sqlite(target)
+    _lock_out(target)
+
+
+def _lock_out(copy: Path) -> None:
+    """Check a copy of the store, and take the sessions and the links out of it for good."""
+    check_sqlite(copy)
+    with closing(sqlite3.connect(copy)) as store:
+        there = {name for (name,) in store.execute("SELECT name FROM sqlite_master")}
+        for table in there.intersection(_KEYS_TO_THE_DOOR):
+            store.execute(f"DELETE FROM {table}")
+        store.commit()
+        # What was deleted must not be left lying on free pages
+        store.execute("VACUUM")
 
 
 def _write_sqlite(source: Path, target: Path) -> None:
@@ -167,6 +190,7 @@ def _write_sqlite(source: Path, target: Path) -> None:
             # All pages in one step: one transaction, so a kill leaves the old store
             here.backup(there, pages=-1)
             there.execute("PRAGMA journal_mode = WAL")
+        keep_private(target)
     except sqlite3.Error as error:
         raise WorkspaceError(
             f"{target} cannot be written now ({error}); stop the server and try again"
@@ -174,22 +198,45 @@ def _write_sqlite(source: Path, target: Path) -> None:
 
 
 def _dump_postgresql(target: Path) -> None:
-    _postgresql_tool("pg_dump", "--format=custom", "--no-owner", f"--file={target}")
+    without = (f"--exclude-table-data={table}" for table in _KEYS_TO_THE_DOOR)
+    _postgresql_tool("pg_dump", "--format=custom", "--no-owner", *without, f"--file={target}")
 
 
 def _load_postgresql(source: Path) -> None:
+    """What is there goes and what was saved comes, in one transaction."""
+    first, saved, last = (source.with_name(f"{name}.sql") for name in ("first", "saved", "last"))
+    # Dropped whole: a table that is newer than the backup may hold on to one that is in it
+    first.write_text(_DROP_ALL, encoding="ascii")
+    _postgresql_tool("pg_restore", "--no-owner", f"--file={saved}", str(source), is_offline=True)
+    doors = "".join(_EMPTY.format(table=table) for table in _KEYS_TO_THE_DOOR)
+    last.write_text(f"RESET search_path;\n{doors}", encoding="ascii")
     _postgresql_tool(
-        "pg_restore",
-        "--clean",
-        "--if-exists",
-        "--no-owner",
+        "psql",
+        "--no-psqlrc",
+        "--quiet",
         "--single-transaction",
-        "--exit-on-error",
-        str(source),
+        "--set=ON_ERROR_STOP=1",
+        f"--file={first}",
+        f"--file={saved}",
+        f"--file={last}",
     )
 
 
-def _postgresql_tool(name: str, *arguments: str) -> None:
+_DROP_ALL = """
+DO $$ DECLARE each record; BEGIN
+  FOR each IN SELECT schemaname, tablename FROM pg_tables WHERE schemaname = current_schema() LOOP
+    EXECUTE format('DROP TABLE IF EXISTS %I.%I CASCADE', each.schemaname, each.tablename);
+  END LOOP;
+END $$;
+"""
+_EMPTY = """
+DO $$ BEGIN
+  IF to_regclass('{table}') IS NOT NULL THEN DELETE FROM {table}; END IF;
+END $$;
+"""
+
+
+def _postgresql_tool(name: str, *arguments: str, is_offline: bool = False) -> None:
     from django.db import connection
 
     tool = shutil.which(name) or _debian_tool(name)
@@ -209,7 +256,7 @@ def _postgresql_tool(name: str, *arguments: str) -> None:
         if at[key]:
             environment[variable] = str(at[key])
     done = subprocess.run(
-        [tool, f"--dbname={at['NAME']}", *arguments],
+        [tool, *(() if is_offline else (f"--dbname={at['NAME']}",)), *arguments],
         env=environment,
         capture_output=True,
         text=True,
@@ -226,7 +273,7 @@ def _debian_tool(name: str) -> str | None:
 
 
 def _pack(workspace: Workspace, store: Path, target: Path, vendor: str) -> None:
-    from crossfall_app.store.upkeep import program_version
+    from crossfall_app.store.upkeep import applied_migrations, program_version
 
     members = [(store, store.name, zipfile.ZIP_DEFLATED)]
     members.append((workspace.path / CONFIG_FILE, CONFIG_FILE, zipfile.ZIP_DEFLATED))
@@ -238,9 +285,10 @@ def _pack(workspace: Workspace, store: Path, target: Path, vendor: str) -> None:
         "made_at": workspace.now().isoformat(timespec="seconds"),
         "program": program_version(),
         "database": vendor,
+        "migrations": applied_migrations(),
         "files": {},
     }
-    with zipfile.ZipFile(target, "w") as archive:
+    with private_file(target) as stream, zipfile.ZipFile(stream, "w") as archive:
         for path, name, method in members:
             archive.write(path, name, compress_type=method)
             manifest["files"][name] = _sha256(path)
@@ -265,13 +313,22 @@ def _read_manifest(backup: Path) -> dict[str, Any]:
     return manifest
 
 
-def _refuse_newer_backup(backup: Path, store: Path) -> None:
+def _migrations_of(manifest: dict[str, Any], folder: Path) -> set[tuple[str, str]]:
+    """Steps of the layout that a backup's store has taken."""
+    said = {tuple(str(each).split(".", 1)) for each in manifest.get("migrations", ())}
+    if manifest["database"] == "sqlite":
+        # Earlier backups do not say; their store does
+        check_sqlite(folder / DATABASE_FILE)
+        with closing(sqlite3.connect(folder / DATABASE_FILE)) as store:
+            said |= set(store.execute("SELECT app, name FROM django_migrations"))
+    return {(each[0], each[-1]) for each in said}
+
+
+def _refuse_newer_backup(backup: Path, applied: set[tuple[str, str]]) -> None:
     from django.db.migrations.loader import MigrationLoader
 
     # Without a connection: the present store may be past reading
     known = set(MigrationLoader(None).disk_migrations)
-    with closing(sqlite3.connect(store)) as there:
-        applied = set(there.execute("SELECT app, name FROM django_migrations"))
     newer = sorted(f"{app}.{name}" for app, name in applied - known if app in {"store", "web"})
     if newer:
         raise WorkspaceError(f"{backup} was made by a newer crossfall: its store has {newer[-1]}")
@@ -279,6 +336,7 @@ def _refuse_newer_backup(backup: Path, store: Path) -> None:
 
 def _bring_back_files(workspace: Workspace, source: Path) -> int:
     shutil.copyfile(source / CONFIG_FILE, workspace.path / CONFIG_FILE)
+    keep_private(workspace.path / CONFIG_FILE)
     n_photos = 0
     for photo in (source / "photos").rglob("*"):
         if photo.is_file():

@@ -10,7 +10,7 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 from crossfall.errors import WorkspaceError
-from crossfall_app.workspace import Workspace
+from crossfall_app.workspace import Workspace, keep_private
 
 OWN_APPS = ("store", "web")
 
@@ -53,6 +53,16 @@ def compare_layout() -> tuple[list[str], list[str], bool]:
     return ahead, behind, not applied
 
 
+def applied_migrations() -> list[str]:
+    """The steps of the layout that the store has taken, as ``store.0001_first``."""
+    from django.db import connection
+    from django.db.migrations.recorder import MigrationRecorder
+
+    return sorted(
+        f"{app}.{name}" for app, name in MigrationRecorder(connection).applied_migrations()
+    )
+
+
 def program_version() -> str:
     """The version of this program."""
     try:
@@ -69,6 +79,8 @@ def _migrate(workspace: Workspace, *, is_new: bool) -> None:
 
         back_up(workspace, reason="before-migration")
     call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
+    if is_new:
+        keep_private(workspace.database_file)
 
 
 def _know_the_agency(workspace: Workspace) -> None:
