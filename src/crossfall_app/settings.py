@@ -37,7 +37,7 @@ def _has_hash_in_name(path: str, url: str) -> bool:
 
 DEBUG = False
 SECRET_KEY = secret_key(_PATH)
-ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", "testserver"] + [
+ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"] + [
     host.strip() for host in os.environ.get("CROSSFALL_HOSTS", "").split(",") if host.strip()
 ]
 
@@ -96,17 +96,22 @@ LANGUAGE_CODE = _CONFIG.language
 TIME_ZONE = _CONFIG.time_zone
 USE_I18N = True
 USE_TZ = True
+# What is typed; photos are files, which the server's own ceiling and the entry policy bound
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+DATA_UPLOAD_MAX_NUMBER_FILES = 100
+
 CROSSFALL_UNITS = _CONFIG.units
 CROSSFALL_CURRENCY = _CONFIG.currency
 CROSSFALL_ADDRESS = _CONFIG.address
 
 SESSION_COOKIE_NAME = "crossfall_session"
+# One working day: who leaves a computer open in the evening has to come in again
+SESSION_COOKIE_AGE = 12 * 3600
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = _HAS_TLS
 CSRF_COOKIE_SECURE = _HAS_TLS
-CSRF_TRUSTED_ORIGINS = [
-    f"https://{host}" for host in ALLOWED_HOSTS if _HAS_TLS and host not in {"testserver"}
-]
+CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if _HAS_TLS]
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if _HAS_TLS else None
 SECURE_HSTS_SECONDS = 31_536_000 if _HAS_TLS else 0
 SECURE_CONTENT_TYPE_NOSNIFF = True

@@ -77,7 +77,7 @@ def test_answers_say_what_may_load(planned_office, superintendent, address):
     assert answer.headers["X-Frame-Options"] == "DENY"
     assert answer.headers["Referrer-Policy"] == "same-origin"
     assert "camera=()" in answer.headers["Permissions-Policy"]
-    assert "private" in answer.headers["Cache-Control"]
+    assert answer.headers["Cache-Control"] == "no-store"
 
 
 @pytest.mark.parametrize(

@@ -31,8 +31,8 @@ PERMISSIONS = "camera=(), microphone=(), geolocation=(), payment=(), usb=()"
 HEADERS = {
     "Content-Security-Policy": CONTENT_SECURITY,
     "Permissions-Policy": PERMISSIONS,
-    # What an agency knows stays out of shared caches
-    "Cache-Control": "private, no-cache",
+    # What an agency knows stays in no cache: not a proxy's, not that of a shared computer
+    "Cache-Control": "no-store",
 }
 
 

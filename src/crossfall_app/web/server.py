@@ -12,10 +12,13 @@ import os
 from collections.abc import Callable
 
 import waitress
+from django.conf import settings
 from django.utils import timezone
 from django.utils.module_loading import import_string
 
 from crossfall.errors import InputError, WorkspaceError
+from crossfall.model.policy.entry import EntryPolicy
+from crossfall_app.store.repository import load_policy
 from crossfall_app.web.built import built_url
 from crossfall_app.web.signin import make_link
 from crossfall_app.workspace import Workspace
@@ -23,6 +26,7 @@ from crossfall_app.workspace import Workspace
 LOOPBACK = "127.0.0.1"
 PORT = 8765
 _THREADS = 8
+_MB = 1_000_000
 
 
 class OfficeServer:
@@ -45,7 +49,12 @@ class OfficeServer:
         _write_down_errors(workspace)
         try:
             self._server = waitress.create_server(
-                application, host=host, port=port, threads=_THREADS, ident=None
+                application,
+                host=host,
+                port=port,
+                threads=_THREADS,
+                ident=None,
+                max_request_body_size=largest_request(load_policy().entry),
             )
         except OSError as error:
             raise WorkspaceError(
@@ -84,6 +93,18 @@ def serve(
         server.run()
     finally:
         server.close()
+
+
+def largest_request(entry: EntryPolicy) -> int:
+    """The largest request that is read [bytes]: one look with all its photos, and what is typed.
+
+    Examples
+    --------
+    >>> largest_request(EntryPolicy(photo_max_mb=15.0, photos_max=12))
+    182500000
+    """
+    typed: int = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+    return int(entry.photos_max * entry.photo_max_mb * _MB) + typed
 
 
 def _write_down_errors(workspace: Workspace) -> None:

@@ -81,8 +81,6 @@ def photo(request: HttpRequest, name: str) -> FileResponse:
     return FileResponse(
         file.open("rb"),
         content_type=media_type,
-        # The name is the hash of the content, so it never changes
-        headers={"Cache-Control": "private, max-age=31536000, immutable"},
     )
 
 
