@@ -9,7 +9,7 @@ import pytest
 
 from crossfall import model as nouns
 from crossfall.errors import InputError, WorkspaceError
-from crossfall_app.store import audit, models, repository
+from crossfall_app.store import audit, doctor, models, repository
 from small_district import NOON, TODAY, small_district, small_week
 
 
@@ -198,3 +198,35 @@ def test_a_card_written_anew_is_not_in_its_own_way(district):
     repository.withdraw_card(1, because="late", by="test")
     repository.next_version(1, by="test", start_clock="08:00")
     assert repository.issue_card(1, approved_by="R. Foreman", by="test").version == 2
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"approved_by": "Somebody Else"},
+        {"confirmed_by": "An Engineer"},
+        {"approved_at": NOON - timedelta(days=3)},
+        {"approved_by": "", "approved_at": None},
+    ],
+    ids=lambda each: "-".join(each),
+)
+def test_the_doctor_sees_an_approval_that_nobody_gave(any_workspace, changes):
+    repository.store_district(small_district(), by="test")
+    repository.save_week(small_week(), by="test")
+    repository.issue_card(1, approved_by="R. Foreman", by="test", at=NOON)
+    assert cards_finding(any_workspace).told == "1 cards, none altered"
+    models.JobCard.objects.update(**changes)
+    found = cards_finding(any_workspace)
+    assert not found.is_well
+    assert "card 1, version 1: who issued it and when is not what the audit says" in found.told
+
+
+def test_the_doctor_sees_a_draft_that_was_made_an_order(any_workspace):
+    repository.store_district(small_district(), by="test")
+    repository.save_week(small_week(), by="test")
+    models.JobCard.objects.update(status="issued")
+    assert not cards_finding(any_workspace).is_well
+
+
+def cards_finding(workspace):
+    return next(each for each in doctor.examine(workspace) if each.check == "cards")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from django.db import transaction
@@ -177,11 +177,12 @@ def issue_card(
         if against:
             told = "; ".join(each.text for each in against)
             raise InputError(f"card {number} cannot be issued: {told}")
+        approved_at = at or timezone.now()
         settled = replace(
             _with_leave(row, card),
             status="issued",
             approved_by=approved_by.strip(),
-            approved_at=at or timezone.now(),
+            approved_at=approved_at,
             confirmed_by=confirmed_by.strip(),
         )
         fresh = convert.card_to_row(settled)
@@ -192,6 +193,7 @@ def issue_card(
         after = {
             "status": "issued",
             "approved_by": settled.approved_by,
+            "approved_at": approved_at.astimezone(UTC).isoformat(),
             "confirmed_by": settled.confirmed_by,
             "sha256": row.sha256,
         }

@@ -8,10 +8,11 @@ import stat
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from crossfall.errors import CrossfallError, WorkspaceError
-from crossfall_app.workspace import FOLDERS, SECRET_FILE, Workspace
+from crossfall.model import JobCard
+from crossfall_app.workspace import CONFIG_FILE, FOLDERS, SECRET_FILE, Workspace
 
 _FREE_BYTES = 500_000_000
 
@@ -33,6 +34,7 @@ def examine(workspace: Workspace) -> tuple[Finding, ...]:
         ("program", _program),
         ("workspace", _folders),
         ("secret key", _secret),
+        ("privacy", _privacy),
         ("disk", _disk),
         ("database", _database),
         ("layout", _layout),
@@ -102,6 +104,18 @@ def _secret(workspace: Workspace) -> str:
     return "readable by its owner only"
 
 
+def _privacy(workspace: Workspace) -> str:
+    if os.name != "posix":
+        return "left to the rights of the folder"
+    backups = sorted(workspace.backups.glob("*.zip"))
+    own = [workspace.path, workspace.path / CONFIG_FILE, workspace.database_file, *backups]
+    for each in own:
+        if each.exists() and stat.S_IMODE(each.stat().st_mode) & 0o077:
+            mode = "700" if each.is_dir() else "600"
+            raise WorkspaceError(f"others can open {each}; run: chmod {mode} {each}")
+    return "folder, settings, store and backups are for their owner only"
+
+
 def _disk(workspace: Workspace) -> str:
     free = shutil.disk_usage(workspace.path).free
     if free < _FREE_BYTES:
@@ -160,11 +174,31 @@ def _audit(_: Workspace) -> str:
 def _cards(_: Workspace) -> str:
     from crossfall_app.store import convert, models
 
+    # By whom a card was issued stands beside its sealed text; the audit has the same, sealed too
+    issued: dict[str, dict[str, str]] = {}
+    for line in models.Audit.objects.filter(table="jobcard", action="issued").iterator():
+        issued[str(line.after.get("sha256"))] = line.after
     n_cards = 0
     for row in models.JobCard.objects.iterator():
-        convert.card_to_noun(row)
+        card = convert.card_to_noun(row)
+        is_out = card.status in {"issued", "closed"} or bool(card.approved_by)
+        if is_out and not _is_as_issued(card, issued.get(card.seal)):
+            raise WorkspaceError(
+                f"card {card.number}, version {card.version}: who issued it and when is not what"
+                " the audit says; withdraw the card or restore a backup"
+            )
         n_cards += 1
     return f"{n_cards} cards, none altered"
+
+
+def _is_as_issued(card: JobCard, told: dict[str, str] | None) -> bool:
+    if told is None or card.approved_at is None:
+        return False
+    at = told.get("approved_at")
+    return (card.approved_by, card.confirmed_by) == (
+        told.get("approved_by"),
+        told.get("confirmed_by"),
+    ) and (at is None or datetime.fromisoformat(at) == card.approved_at)
 
 
 def _network(_: Workspace) -> str:
