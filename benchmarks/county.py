@@ -3,9 +3,9 @@
 Usage::
 
     python benchmarks/county.py [--quick] [--sizes 200,800,3000] [--seeds 1,2,3,4,5] [--seconds 30]
-                                [--cases serve_all,prizes] [--json]
+                                [--cases serve_all,prizes,replan] [--json]
 
-Two cases on mile-grid counties with 2, 3 or 4 passes a road (65, 20, 15 %) at 6 km/h, several
+Three cases on mile-grid counties with 2, 3 or 4 passes a road (65, 20, 15 %) at 6 km/h, several
 yards and graders, shifts of 8 h with walk-round and meal, turns of 2 min:
 
 ``serve_all``
@@ -16,6 +16,11 @@ yards and graders, shifts of 8 h with walk-round and meal, turns of 2 min:
     Ten days (five for 200 roads), storm cells that leave about 60 % of the road-days fit, more
     work than hours; the benefit counts. ``gap_pct`` is the distance to a bound for any plan at all,
     of the bound.
+
+``replan``
+    The week of ``prizes``; at noon of the second day a grader breaks down until the next evening
+    and rain closes a quarter of the roads for two days. Benefit lost is against planning the rest
+    freely, with more time.
 
 The baselines run in the same process on the same network, windows and turns: nearest first,
 priority first, best for the hour from here, and whole roads out and back. Every plan is checked.
@@ -31,7 +36,7 @@ import statistics
 import sys
 import time
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -40,9 +45,10 @@ from crossfall.dispatch.baselines import BASELINES
 from crossfall.dispatch.bound import upper_bound
 from crossfall.dispatch.checker import check_plan
 from crossfall.dispatch.problem import Problem, build_problem
+from crossfall.dispatch.replan import replan_week
 from crossfall.dispatch.serve_all import least_hours
 from crossfall.dispatch.solve import Solution, improve
-from crossfall.dispatch.week import plan_of
+from crossfall.dispatch.week import dispatch_week, plan_of
 from crossfall.model import (
     CostRange,
     Fleet,
@@ -258,6 +264,82 @@ def measure(size: int, seed: int, case: str, seconds: float, search_seed: int) -
     return row | {"violations": violations, "seconds": times, "rounds": found.n_rounds}
 
 
+def measure_replan(size: int, seed: int, seconds: float, search_seed: int) -> dict:
+    """At noon of the second day a grader is out for that day and the next; rain closes roads."""
+    network, fleet, jobs, gates, policy, n_days = county(size, seed, "prizes")
+    graph = build_graph(network)
+    plan = dispatch_week(
+        jobs, network, graph, fleet, gates, policy, first_day=FIRST_DAY, n_days=n_days,
+        made_at=MADE_AT, seconds=seconds, seed=search_seed,
+    )  # fmt: skip
+    now = datetime(2026, 6, 2, 12)  # noqa: DTZ001
+    days_out = (now.date(), now.date() + timedelta(days=1))
+    people = tuple(
+        replace(o, off_days=days_out) if o.machine_id == "G0" else o for o in fleet.operators
+    )
+    is_open = gates.is_open.copy()
+    wet = np.random.default_rng([seed, 77]).random(len(gates.segment_ids)) < 0.25
+    is_open[wet, 1:3] = False
+    changed = {"fleet": replace(fleet, operators=people), "gates": replace(gates, is_open=is_open)}
+    rows = {}
+    for name, keep in (("kept", True), ("free", False)):
+        rules = policy
+        if not keep:
+            free = replace(policy.dispatch, keep_machine_h=0.0, keep_day_h=0.0)
+            rules = replace(policy, dispatch=free)
+        began, cpu = time.perf_counter(), time.process_time()
+        found = replan_week(
+            plan, jobs, network, graph, changed["fleet"], changed["gates"], rules, now=now,
+            made_at=now, seconds=4.0 if keep else max(10.0, seconds), seed=search_seed,
+        )  # fmt: skip
+        wall = time.perf_counter() - began
+        rows[name] = (found, wall, time.process_time() - cpu)
+    found, wall, cpu = rows["kept"]
+    violations = check_plan(
+        found.plan, jobs, network, changed["fleet"], changed["gates"], policy, since=found.since
+    )
+    for each in violations[:3]:
+        print(each, file=sys.stderr)
+    untouched, kept = untouched_kept(plan, found, changed["gates"], days_out)
+    free = rows["free"][0].plan.benefit_h
+    return {
+        "size": size,
+        "seed": seed,
+        "case": "replan",
+        "replan_s": round(wall, 2),
+        "untouched": untouched,
+        "kept_pct": round(100.0 * kept / max(1, untouched), 1),
+        "moves": len(found.moves),
+        "open_windrows": len(found.open_windrows),
+        "benefit": round(found.plan.benefit_h, 2),
+        "free_benefit": round(free, 2),
+        "benefit_lost_pct": round(100.0 * (1 - found.plan.benefit_h / free), 2),
+        "violations": len(violations),
+        "seconds": {"replan": round(wall, 2), "replan_cpu": round(cpu, 2)},
+        "baselines": {},
+    }
+
+
+def untouched_kept(plan, found, gates: StormGates, days_out) -> tuple[int, int]:
+    """Stages still to come whose machine runs and whose road stays fit, and how many stay put."""
+    after = {(s, i.machine_id, i.day) for i in found.plan.itineraries for s in i.stage_ids}
+    before = {
+        (s, i.machine_id, i.day)
+        for i in plan.itineraries
+        for s in i.stage_ids
+        if not (i.machine_id == "G0" and i.day in days_out)
+        and i.day >= found.since.day
+        and s not in found.since.done
+    }
+    segment = {s: s.rsplit("-", 1)[0] for s, _, _ in before}
+    untouched = {
+        (s, m, d)
+        for s, m, d in before
+        if gates.is_open[gates.row[segment[s]], (d - gates.first_day).days]
+    }
+    return len(untouched), len(untouched & after)
+
+
 def out_hours(problem: Problem, solution: Solution) -> tuple[float, float, int]:
     """Hours out of the yard, hours blade up, and stages left over."""
     stages = solution.stage_shift(problem)
@@ -313,7 +395,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="200 and 800 roads, one seed")
     parser.add_argument("--sizes", default="200,800,3000")
     parser.add_argument("--seeds", default="1,2,3,4,5")
-    parser.add_argument("--cases", default="serve_all,prizes")
+    parser.add_argument("--cases", default="serve_all,prizes,replan")
     parser.add_argument("--seconds", type=float, default=30.0)
     parser.add_argument("--json", action="store_true")
     given = parser.parse_args()
@@ -330,7 +412,10 @@ def main() -> None:
     for size in sizes:
         for case in given.cases.split(","):
             for seed in seeds:
-                row = measure(size, seed, case, seconds, seed)
+                if case == "replan":
+                    row = measure_replan(size, seed, seconds, seed)
+                else:
+                    row = measure(size, seed, case, seconds, seed)
                 figures.append(row)
                 if not given.json:
                     print(line_of(row), flush=True)
@@ -361,6 +446,12 @@ def line_of(row: dict) -> str:
             f" gap {row['gap_pct']:.2f} % any plan, {row['gap_pct_patterns']:.2f} % these patterns;"
             f" manual {row['baselines']}; {row['violations']} violations"
         )
+    if row["case"] == "replan":
+        return (
+            f"{head}: {row['replan_s']:.1f} s, {row['kept_pct']:.1f} % of untouched work kept,"
+            f" {row['benefit_lost_pct']:+.2f} % benefit lost, {row['moves']} moves,"
+            f" {row['violations']} violations"
+        )
     return (
         f"{head}: benefit {row['benefit']:.1f} h of at most {row['benefit_bound']:.1f} h,"
         f" gap {row['gap_pct']:.2f} % any plan, {row['gap_pct_patterns']:.2f} % these patterns;"
@@ -377,7 +468,7 @@ def medians(figures: list[dict]) -> list[dict]:
         rows = [row for row in figures if (row["size"], row["case"]) == (size, case)]
         middle = {"size": size, "case": case, "violations": sum(r["violations"] for r in rows)}
         for key, value in rows[0].items():
-            if isinstance(value, float):
+            if isinstance(value, (int, float)) and key not in ("size", "seed", "violations"):
                 middle[key] = round(statistics.median(row[key] for row in rows), 2)
         middle["baselines"] = {
             name: round(statistics.median(row["baselines"][name] for row in rows), 2)

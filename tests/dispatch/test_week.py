@@ -86,6 +86,22 @@ def test_open_windrow_is_capped() -> None:
     assert check(made, jobs, network, fleet, policy=policy) == ()
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_open_windrow_is_capped_on_a_whole_county(seed: int) -> None:
+    network, fleet = grid(5, 5), crew(2)
+    jobs = [job(s.id, passes=(16.0,) * (2 + 2 * (i % 2))) for i, s in enumerate(network.segments)]
+    policy = rules(open_windrow_m=3500.0)
+    made = plan(jobs, network, fleet, policy=policy, seed=seed, iterations=1500)
+    assert check(made, jobs, network, fleet, policy=policy) == ()
+    out_and_back = {
+        leg.stage_id
+        for itinerary in made.itineraries
+        for leg, other in zip(itinerary.legs, itinerary.legs[1:], strict=False)
+        if leg.kind == "work" and leg.pass_number == 1 and other.stage_id != leg.stage_id
+    }
+    assert out_and_back
+
+
 @pytest.mark.parametrize(("n_passes", "ends_far"), [(1, True), (2, False), (3, True), (4, False)])
 def test_odd_passes_end_at_the_far_end(n_passes: int, ends_far: bool) -> None:
     network, fleet = grid(1, 2), crew()

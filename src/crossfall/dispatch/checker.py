@@ -75,12 +75,13 @@ def _one_place_each(plan: Plan) -> Iterator[Violation]:
 
 
 def _nobody_left_out(plan: Plan, facts: Facts, since: Since | None) -> Iterator[Violation]:
-    """A machine that stands out on the road has an itinerary that brings it home."""
+    """A machine that stands out on the road, and can be driven, has an itinerary that ends home."""
     going = {(each.machine_id, each.day) for each in plan.itineraries}
     for standing in since.standings if since else ():
+        is_manned = since is not None and facts.manned_h(standing.machine_id, since.day) > 0
         machine = facts.machines.get(standing.machine_id)
         is_home = standing.node in facts.home_nodes.get(standing.machine_id, frozenset())
-        is_running = machine is not None and machine.is_available
+        is_running = is_manned and machine is not None and machine.is_available
         if since and is_running and not is_home and (standing.machine_id, since.day) not in going:
             yield Violation("path", standing.machine_id, f"it is left standing at {standing.node}")
 

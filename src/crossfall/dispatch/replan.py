@@ -20,7 +20,7 @@ from crossfall.dispatch.keep import keep_pull, start_from
 from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.solve import improve
-from crossfall.dispatch.standing import Since, since_of
+from crossfall.dispatch.standing import Since, Standing, since_of
 from crossfall.dispatch.week import plan_of
 from crossfall.errors import InputError
 from crossfall.model import Fleet, Job, Network, Plan, Policy, Progress, quiet
@@ -64,6 +64,8 @@ class Replan:
     since: Since
     moves: tuple[Move, ...]
     open_windrows: tuple[OpenWindrow, ...]
+    stranded: tuple[Standing, ...]
+    """Machines that stand out on the road with nobody to drive them: to be fetched or made safe."""
     n_kept: int
     """Stages of the old plan that stay on their machine and day."""
     n_planned: int
@@ -73,6 +75,7 @@ class Replan:
         """One sentence for the person who has to tell the crews."""
         moved = f"{len(self.moves)} moved" if self.moves else "nothing moved"
         flagged = f", {len(self.open_windrows)} open windrows to flag" if self.open_windrows else ""
+        flagged += f", {len(self.stranded)} machines to fetch" if self.stranded else ""
         kept = f"{self.n_kept} of {self.n_planned} pieces of work stay as they were"
         return f"{kept}, {moved}{flagged}."
 
@@ -188,7 +191,11 @@ def _told(previous: Plan, plan: Plan, problem: Problem, since: Since) -> Replan:
         for half in since.half_done
         if half.stage_id in index and half.stage_id not in after
     )
-    return Replan(plan, since, tuple(moves), flagged, n_kept, n_planned)
+    running = {shift.machine.id for shift in problem.shifts if shift.standing is not None}
+    stranded = tuple(
+        each for each in since.standings if each.came is not None and each.machine_id not in running
+    )
+    return Replan(plan, since, tuple(moves), flagged, stranded, n_kept, n_planned)
 
 
 def _places(plan: Plan) -> dict[str, tuple[str, date]]:
