@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -12,6 +12,7 @@ from app_files import fleet_toml, roads_geojson, survey_csv
 from crossfall.model import Treatment, WorkRecord
 from crossfall_app.store import audit, models, repository
 from pictures import jpeg
+from small_district import NOON, TODAY, small_district, small_week
 
 
 @pytest.fixture
@@ -240,3 +241,20 @@ def test_the_condition_on_paper(crossfall, office, tmp_path):
     assert crossfall("condition", tmp_path / "a.txt", "-w", office).is_refused(
         "does not end in .pdf"
     )
+
+
+def test_a_washed_out_road_names_the_cards_to_take_back(crossfall, sqlite_workspace):
+    folder = sqlite_workspace.path
+    repository.store_district(small_district(), by="test", invented_today=TODAY)
+    repository.save_week(small_week(), by="test")
+    report = ("hazard", "report", "s0", "--at-m", 300, "--kind")
+    told = crossfall(*report, "washout", "-w", folder, "--json")
+    assert told.code == 0, told.err
+    assert told.json["cards_to_withdraw"] == [], "a draft is in nobody's hands"
+    repository.move_hazard(told.json["hazard"], "repaired_at", NOON + timedelta(hours=11), by="t")
+    repository.issue_card(1, approved_by="R. Foreman", by="test")
+    sign = crossfall(*report, "sign_missing", "-w", folder, "--json")
+    assert sign.json["cards_to_withdraw"] == []
+    assert crossfall(*report, "washout", "-w", folder, "--json").json["cards_to_withdraw"] == [1]
+    spoken = crossfall(*report, "culvert_collapse", "-w", folder)
+    assert "card 1 is issued there, for Grader 1 on 2026-05-12" in spoken.out + spoken.err

@@ -55,7 +55,7 @@ def report(
         kind=kind,
         road=road,
         at_m=at_m,
-        noticed_at=usual_moment(opened, noticed, "noticed"),
+        noticed_at=now if noticed is None else usual_moment(opened, noticed, "noticed"),
         by=by or the_person(),
         note=note,
         now=now,
