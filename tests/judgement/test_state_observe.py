@@ -183,3 +183,65 @@ def test_bad_observations_are_named():
         state_of(look())
     with pytest.raises(InputError, match="rain_mm"):
         state_of(look(rain_mm=-3.0))
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.floats(1.0, 60.0), st.floats(0.0, 30.0), st.integers(1, 4), st.integers(0, 5))
+def test_more_in_the_gauge_never_makes_anything_drier(rain_mm, more_mm, days_ago, seed):
+    # Every member takes the gauge's rain or the station's: it lies between the two runs, and a
+    # member that takes more rain is never drier
+    case = district(network=NETWORK, record=weather(rain={30: 9.0}), forecasts=CALM, policy=POLICY)
+
+    def run(*readings):
+        return surface_state(
+            replace(case, observations=readings), first_day=TODAY, n_days=3, seed=seed
+        )
+
+    none = run()
+    some = run(look(rain_mm=rain_mm, days_ago=days_ago))
+    wetter = run(look(rain_mm=rain_mm + more_mm, days_ago=days_ago))
+    full = run(
+        *(
+            look(None, rain_mm, days_ago, f"s{i}", segment.line[1], f"o{i}")
+            for i, segment in enumerate(NETWORK.segments)
+        )
+    )
+    assert np.all(some.moisture_pct >= none.moisture_pct - 1e-9)
+    assert np.all(some.moisture_pct <= full.moisture_pct + 1e-9)
+    assert np.all(wetter.moisture_pct >= some.moisture_pct - 1e-9)
+    dry, damper = some.p_class(MoistureClass.DRY), wetter.p_class(MoistureClass.DRY)
+    assert np.all(damper <= dry)
+    assert np.all(dry <= none.p_class(MoistureClass.DRY))
+
+
+def test_the_share_of_members_that_take_a_gauge_is_its_weight():
+    state = state_of(look(rain_mm=30.0))
+    weights = np.exp(-((np.arange(20) / 6.0) ** 2))
+    taken = (state.site_rain_before_mm[:, state.site_of_group] > 0).mean(axis=0)
+    share = taken[state.groups.of_segment]
+    assert share[0] == 1.0
+    assert share[19] == 0.0
+    assert np.all(np.diff(share) <= 0)
+    assert share == pytest.approx(weights, abs=0.12)
+
+
+def test_a_corrected_reading_counts_and_the_mistyped_one_does_not():
+    # 30 mm was typed for 3 mm, and put right the same day
+    state = state_of(look(rain_mm=30.0, key="b"), look(rain_mm=3.0, key="a"))
+    assert np.all(state.site_rain_before_mm[:, state.site_of_group[0]] == 3.0)
+
+
+@pytest.mark.parametrize(("first", "then"), [("too_wet", "dust"), ("dust", "too_wet")])
+def test_the_later_look_of_a_day_answers_the_earlier(first, then):
+    alone = state_of(look(then))
+    both = state_of(look(first, key="b"), look(then, key="a"))
+    assert both.most_likely("s0", TODAY) is alone.most_likely("s0", TODAY)
+    assert np.array_equal(both.moisture_pct, alone.moisture_pct)
+
+
+@pytest.mark.parametrize(("here", "there"), [("too_wet", "dust"), ("dust", "too_wet")])
+def test_the_look_at_the_road_itself_has_the_last_word(here, there):
+    state = state_of(look(here), look(there, segment="s1", at=NETWORK.segments[1].line[1], key="z"))
+    expected = {"too_wet": MoistureClass.TOO_WET, "dust": MoistureClass.DRY}
+    assert state.most_likely("s0", TODAY) is expected[here]
+    assert state.most_likely("s1", TODAY) is expected[there]

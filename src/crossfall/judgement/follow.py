@@ -2,7 +2,8 @@
 
 The past is run twice, from a bone-dry and from a full start, and with the least and the most that
 missing days may have brought. Where the two have come together moisture is known. A look at the
-surface resets it on its day. At the end of the record the members start, a little apart.
+surface resets it on its day. At the end of the record the members start, a little apart. Where a
+gauge may or may not hold, each member has its own past from that day on.
 """
 
 from __future__ import annotations
@@ -15,8 +16,9 @@ import numpy.typing as npt
 
 from crossfall.formulas.moisture import Weather, run_layer
 from crossfall.judgement.forcing import Timeline
-from crossfall.judgement.observe import Heard, believe_look, interval_of
+from crossfall.judgement.observe import Heard, Look, believe_look, interval_of
 from crossfall.judgement.stations import Groups
+from crossfall.model.condition import Felt
 from crossfall.model.policy.moisture import MoisturePolicy
 
 Floats = npt.NDArray[np.float64]
@@ -60,7 +62,8 @@ def follow_layer(
     seen = np.full(layer.n_segments, -1)
 
     def settle(pair: Floats, reset: _Reset) -> Floats:
-        mean, half = pair.mean(axis=0), np.abs(pair[1] - pair[0]) / 2
+        both = pair.reshape(2, -1, layer.n_segments)
+        mean, half = both.mean(axis=0), np.abs(both[1] - both[0]) / 2
         believed, doubt = believe_look(
             mean,
             np.maximum(policy.start_spread_pct, half),
@@ -69,28 +72,43 @@ def follow_layer(
             reset.weight,
         )
         is_heard = reset.weight > 0
-        spread[is_heard] = doubt[is_heard]
+        spread[is_heard] = doubt.mean(axis=0)[is_heard]
         seen[is_heard] = reset.day
         # A look that counts less than half does not settle what was unknown
         keep = np.where(reset.weight >= 0.5, 0.0, 1 - reset.weight)
-        return np.where(is_heard, believed + keep * (pair - mean), pair)
+        told = np.where(is_heard, believed + keep * (both - mean), both)
+        return np.asarray(told.reshape(pair.shape))
 
     ends = [0, n_members] if timeline.is_doubled else [0, 0]
     start = np.stack([layer.air_dry_mm, layer.saturation_mm]) / per_pct
-    past = _run(
-        timeline.weather.part(ends, slice(0, n_past)),
-        groups, site, start, [each for each in resets if each.day <= n_past], 0, settle,
+    n_shared = timeline.n_shared
+    shared = _run(
+        timeline.weather.part(ends, slice(0, n_shared)),
+        groups, site, start, [each for each in resets if each.day <= n_shared], 0, settle,
     )  # fmt: skip
-    is_unknown = np.abs(past[1] - past[0]) > policy.unknown_above_pct
-    past_pct = np.where(is_unknown, np.nan, past.mean(axis=0))[:, :-1]
+    past = shared[:, None]
+    if n_shared < n_past:
+        # From the first gauge that may or may not hold here, every member has its own past
+        members = [end + one for end in ends for one in range(n_members)]
+        own = _run(
+            timeline.weather.part(members, slice(n_shared, n_past)),
+            groups,
+            site,
+            np.repeat(shared[..., -1], n_members, axis=0),
+            [each for each in resets if n_shared < each.day <= n_past],
+            n_shared,
+            settle,
+        )
+        own = own.reshape(2, n_members, *own.shape[1:])
+        before = np.broadcast_to(past[..., :-1], (2, n_members, *past.shape[2:-1], n_shared))
+        past = np.concatenate([before, own], axis=-1)
+    is_unknown = (np.abs(past[1] - past[0]) > policy.unknown_above_pct).any(axis=0)
+    past_pct = np.where(is_unknown, np.nan, past.mean(axis=(0, 1)))[:, :-1]
 
     # What a look made sure fades towards the common spread
     age = np.where(seen >= 0, n_past - seen, 0)
     kept = np.exp(-2 * age / policy.observation_memory_days)
     spread = np.sqrt(policy.start_spread_pct**2 * (1 - kept) + spread**2 * kept)
-    # Where station and gauges disagree and nobody looked, a storm may or may not have come
-    doubt = np.where(seen < 0, np.minimum(timeline.rain_doubt_mm[site], layer.tew_mm), 0.0)
-    spread = np.hypot(spread, doubt / per_pct)
     rng = np.random.default_rng([seed, 5])
     noise = rng.standard_normal((n_members, 1))
     factor = np.clip(1 + policy.rew_spread * rng.standard_normal(n_members), 0.5, 1.5)
@@ -113,7 +131,7 @@ def follow_layer(
     for which in (0, 1) if needs_both else (0,):
         first = n_members if which and timeline.is_doubled else 0
         rows = slice(first, first + n_members)
-        level = past[which, :, -1] if needs_both else past[:, :, -1].mean(axis=0)
+        level = past[which, ..., -1] if needs_both else past[..., -1].mean(axis=0)
         runs.append(
             _run(
                 timeline.weather.part(rows, slice(n_past, None)),
@@ -160,16 +178,40 @@ def _run(
 
 
 def _resets(timeline: Timeline, groups: Groups, heard: Sequence[Heard]) -> list[_Reset]:
-    """One reset for each day and kind of look, oldest first."""
-    kinds = sorted({(look.day, look.felt) for each in heard for look in each.looks})
+    """The looks of each day, oldest day first.
+
+    Where looks of one day contradict each other, the one that counts most here comes last and so
+    has the last word; of equal ones the one that was entered last.
+    """
     found = []
-    for day, felt in kinds:
-        weight = np.zeros(groups.n_groups)
-        for i, each in enumerate(heard):
-            against = [look.weight for look in each.looks if (look.day, look.felt) == (day, felt)]
-            weight[i] = 1 - np.prod([1 - one for one in against]) if against else 0.0
-        lower, upper = interval_of(felt, groups.layer, groups.bands)
+    for day in sorted({look.day for each in heard for look in each.looks}):
         at = timeline.day_index(day)
-        if 0 <= at <= timeline.n_days:
+        if not 0 <= at <= timeline.n_days:
+            continue
+        told = [_in_turn([look for look in each.looks if look.day == day]) for each in heard]
+        for back in range(max(map(len, told)), 0, -1):
+            weight, lower, upper = np.zeros((3, groups.n_groups))
+            turn = [each[-back] if len(each) >= back else None for each in told]
+            for felt in {each[0] for each in turn if each is not None}:
+                low, high = interval_of(felt, groups.layer, groups.bands)
+                for i, each in enumerate(turn):
+                    if each is not None and each[0] == felt:
+                        lower[i], upper[i], weight[i] = low[i], high[i], each[1]
+            # Unheard groups keep what they have; any interval that is one will do
+            unheard = weight == 0
+            lower[unheard], upper[unheard] = (
+                groups.bands.lower_pct[unheard],
+                groups.bands.upper_pct[unheard],
+            )
             found.append(_Reset(at, lower, upper, weight))
     return found
+
+
+def _in_turn(looks: Sequence[Look]) -> list[tuple[Felt, float]]:
+    """What was felt on one day and how much it counts together, the last word last."""
+    together: dict[Felt, tuple[float, int]] = {}
+    for order, look in enumerate(looks):
+        missed = (1 - together.get(look.felt, (0.0, 0))[0]) * (1 - look.weight)
+        together[look.felt] = (1 - missed, order)
+    ranked = sorted(together.items(), key=lambda item: (round(item[1][0], 6), item[1][1]))
+    return [(felt, weight) for felt, (weight, _) in ranked]

@@ -20,7 +20,7 @@ from crossfall.formulas.evapotranspiration import reference_et
 from crossfall.formulas.moisture import Weather
 from crossfall.formulas.runoff import snow_and_melt
 from crossfall.formulas.thaw import ThawSeason, frost_index, thaw_reference_c, thaw_season
-from crossfall.judgement.observe import Reading, blend_rain
+from crossfall.judgement.observe import Reading, take_rain
 from crossfall.judgement.station_days import DayTable, Span, choose_forecast, station_days
 from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.weather import Forecast, Station, WeatherRecord
@@ -51,14 +51,14 @@ class Timeline:
     """Station of each site."""
     first_day: date
     n_past: int
-    """Days that are the same in every member."""
+    """Recorded days; their rain differs between members only where a gauge may or may not hold."""
+    n_shared: int
+    """Days that are the same in every member, at most ``n_past``."""
     n_members: int
     is_doubled: bool
     weather: Weather
     rain_mm: Floats
     """As recorded or forecast, NaN where missing [mm]."""
-    rain_doubt_mm: Floats
-    """Per site: standard deviation of recent rain, where station and gauges disagree [mm]."""
     frost_start: Floats
     """Frost index at the start of each day, shaped as ``weather``."""
     freezing_c_day: Floats
@@ -128,16 +128,7 @@ def build_timeline(
     )
     of_site = np.array([site.station for site in sites], dtype=np.int64)
     rain = np.stack([table.rain_mm for table in tables], axis=1)[:, of_site]
-    doubt = np.zeros(len(sites))
-    for i, site in enumerate(sites):
-        for reading in site.readings:
-            at = (reading.day - start).days
-            if 0 <= at < n_warm:
-                aside = _doubt_mm(rain[:, i, at], reading) * np.exp(
-                    -max(n_past - 1 - at, 0) / policy.observation_memory_days
-                )
-                doubt[i] = np.hypot(doubt[i], aside)
-                rain[:, i, at] = blend_rain(rain[:, i, at], reading)
+    n_shared = _mix_gauges(rain, sites, span, n_warm, n_past)
     tmean = np.stack([(table.tmin_c + table.tmax_c) / 2 for table in tables], axis=1)
     warmth = _warmth(bridge_gaps(tmean), stations, span, policy)
     return _feel(
@@ -145,8 +136,8 @@ def build_timeline(
         policy,
         span,
         n_past,
+        n_shared,
         rain,
-        doubt,
         et0[:, of_site],
         warmth.at(of_site),
         tuple(dict.fromkeys(notes)),
@@ -171,10 +162,25 @@ def bridge_gaps(tmean_c: Floats) -> Floats:
     return rows.reshape(tmean_c.shape)
 
 
-def _doubt_mm(station_mm: Floats, reading: Reading) -> float:
-    """Spread of a rain that is the gauge's with the reading's weight, else the station's [mm]."""
-    apart = float(np.nan_to_num(np.abs(reading.rain_mm - station_mm).mean()))
-    return float(np.sqrt(reading.weight * (1 - reading.weight))) * apart
+def _mix_gauges(rain: Floats, sites: Sequence[Site], span: Span, n_warm: int, n_past: int) -> int:
+    """Give each member the gauge's rain or the station's, in place; the days still shared by all.
+
+    A member that takes a gauge takes it at every site where the reading counts at least as much,
+    so that one storm covers one neighbourhood.
+    """
+    turn = (np.random.default_rng([span.seed, 6]).permutation(span.n_members) + 0.5) / (
+        span.n_members
+    )
+    n_shared = n_past
+    for i, site in enumerate(sites):
+        for reading in site.readings:
+            at = (reading.day - span.start).days
+            if 0 <= at < n_warm:
+                before = rain[:, i, at].copy()
+                rain[:, i, at] = take_rain(before, reading, turn)
+                if np.unique(rain[:, i, at]).size > 1:
+                    n_shared = min(n_shared, at)
+    return n_shared
 
 
 def _evaporation(
@@ -270,8 +276,8 @@ def _feel(
     policy: MoisturePolicy,
     span: Span,
     n_past: int,
+    n_shared: int,
     rain: Floats,
-    doubt: Floats,
     et0: Floats,
     warmth: _Warmth,
     notes: tuple[str, ...],
@@ -300,6 +306,7 @@ def _feel(
         stations=stations,
         first_day=span.start,
         n_past=n_past,
+        n_shared=n_shared,
         n_members=span.n_members,
         is_doubled=is_doubled,
         weather=Weather(
@@ -309,7 +316,6 @@ def _feel(
             np.concatenate([is_weak, is_weak]) if is_doubled else is_weak,
         ),
         rain_mm=rain,
-        rain_doubt_mm=doubt,
         frost_start=np.concatenate([np.zeros_like(frost[..., :1]), frost[..., :-1]], axis=-1),
         freezing_c_day=warmth.season.freezing_c_day,
         thawing_c_day=warmth.season.thawing_c_day,

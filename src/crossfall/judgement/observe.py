@@ -9,7 +9,7 @@ unlike a road is.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -65,6 +65,9 @@ def hear(
 ) -> tuple[list[Heard], tuple[str, ...]]:
     """What each segment hears of the observations up to ``today``, and notes for a person.
 
+    Observations come in the order in which they were entered. Of two looks at one place on one
+    day the one entered last counts, and so it is with two readings: it corrects the earlier one.
+
     Raises
     ------
     InputError
@@ -84,7 +87,8 @@ def hear(
     looks: list[list[Look]] = [[] for _ in segments]
     caught: list[dict[date, list[tuple[float, float]]]] = [{} for _ in segments]
     index = {segment.id: i for i, segment in enumerate(segments)}
-    for each in sorted(used, key=lambda one: (one.observed_on, one.id)):
+    used = _newest(used)
+    for each in used:
         away = distance_km(lon, lat, each.lon, each.lat)
         at = index.get(each.segment_id or "")
         if each.felt is not None:
@@ -115,18 +119,21 @@ def hear(
     return heard, tuple(notes)
 
 
-def blend_rain(rain_mm: Floats, reading: Reading) -> Floats:
-    """Rain of a day after a reading: mixed by weight; a missing figure takes a near reading.
+def take_rain(rain_mm: Floats, reading: Reading, turn: Floats) -> Floats:
+    """Rain of a day for each member: the reading's for a share of them, else the station's.
+
+    ``turn`` is a number from 0 to 1 for each member; those below the reading's weight take it. A
+    missing figure takes a near reading in every member.
 
     Examples
     --------
-    >>> blend_rain(np.array([0.0, np.nan]), Reading(date(2026, 6, 1), 20.0, 0.75))
-    array([15., 20.])
+    >>> turn = np.array([0.1, 0.5, 0.9])
+    >>> take_rain(np.zeros(3), Reading(date(2026, 6, 1), 20.0, 0.75), turn)
+    array([20., 20.,  0.])
     """
-    mixed = reading.weight * reading.rain_mm + (1 - reading.weight) * rain_mm
-    if reading.weight >= 0.5:
-        mixed = np.where(np.isnan(rain_mm), reading.rain_mm, mixed)
-    return np.asarray(mixed)
+    is_missing = np.isnan(rain_mm)
+    takes = np.where(is_missing, reading.weight >= 0.5, turn < reading.weight)
+    return np.asarray(np.where(takes, reading.rain_mm, rain_mm))
 
 
 def believe_look(
@@ -185,6 +192,25 @@ def interval_of(felt: Felt, layer: Layer, bands: Bands) -> tuple[Floats, Floats]
     if felt == "dust":
         return dry, bands.dry_pct
     raise InputError(f"felt is {felt!r}; expected too_wet, just_right or dust")
+
+
+def _newest(observations: Sequence[Observation]) -> list[Observation]:
+    """By day, then in order of entry; what a later one at the same place corrects is left out."""
+    kept: list[Observation] = []
+    answered: set[tuple[str, date, object]] = set()
+    for each in reversed(observations):
+        place = each.segment_id or (round(each.lon, 5), round(each.lat, 5))
+        felt_key, rain_key = (("felt", each.observed_on, place), ("rain", each.observed_on, place))
+        felt = None if felt_key in answered else each.felt
+        rain_mm = None if rain_key in answered else each.rain_mm
+        if felt is not None:
+            answered.add(felt_key)
+        if rain_mm is not None:
+            answered.add(rain_key)
+        if felt is not None or rain_mm is not None:
+            kept.append(replace(each, felt=felt, rain_mm=rain_mm))
+    kept.reverse()
+    return sorted(kept, key=lambda one: one.observed_on)
 
 
 def _readings(caught: dict[date, list[tuple[float, float]]]) -> list[Reading]:

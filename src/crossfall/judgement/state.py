@@ -416,7 +416,7 @@ def _assemble(
         looks_of_group=tuple(each.looks for each in heard),
         history_first_day=timeline.first_day + timedelta(days=past.start),
         history_moisture_pct=followed.past_pct[:, past],
-        history_rain_mm=timeline.rain_mm[0, :, past],
+        history_rain_mm=timeline.rain_mm[..., past].mean(axis=0),
         policy=policy,
         notes=notes,
     )
@@ -436,7 +436,8 @@ def _seen(looks: tuple[Look, ...], day: date) -> str:
     near = [each for each in looks if each.weight >= 0.5 and 0 <= (day - each.day).days <= 1]
     if not near:
         return ""
-    last = near[-1]
+    # The nearest of the latest day; of equal ones the one entered last
+    last = max(reversed(near), key=lambda each: (each.day, each.weight))
     who = f" by {last.observer}" if last.observer else ""
     when = "today" if last.day == day else "the day before"
     return f"seen {last.felt.replace('_', ' ')}{who} {when}"
