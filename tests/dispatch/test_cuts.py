@@ -23,7 +23,10 @@ def square(n: int = 4, *, n_passes: int = 1, shift_work: float = np.inf) -> Road
     passes = np.full(start.size, n_passes)
     is_yard = np.arange(n * n) == 0
     supply = np.minimum(passes, 2)
-    return Roadwork(start, end, ones, passes, supply, ones, is_yard, np.zeros(n * n), shift_work)
+    no_time = np.zeros(start.size)
+    return Roadwork(
+        start, end, ones, passes, supply, ones, is_yard, np.zeros(n * n), shift_work, no_time
+    )
 
 
 def chinese_postman(roadwork: Roadwork) -> float:
@@ -64,7 +67,7 @@ def test_a_road_far_out_is_reached_by_driving() -> None:
     passes = np.array([0, 0, 0, 2])
     line = Roadwork(
         start, end, np.ones(4), passes, passes, passes.astype(float), np.arange(5) == 0,
-        np.zeros(5), 10.0,
+        np.zeros(5), 10.0, np.zeros(4),
     )  # fmt: skip
     assert least_driving(line, seconds=1.0).driving == pytest.approx(6.0, abs=1e-6)
 
@@ -76,16 +79,22 @@ def test_sets_are_weighed_as_one_by_one() -> None:
     roadwork = Roadwork(
         base.start, base.end, base.cost, rng.integers(0, 4, base.start.size),
         rng.integers(0, 3, base.start.size), rng.uniform(0, 2, base.start.size), base.is_yard,
-        away, 7.0,
+        away, 7.0, base.cost / 5,
     )  # fmt: skip
     sets = rng.random((60, 16)) < 0.4
     sets[:, 0] = False
     sets = sets[sets.any(axis=1)]
     driven = rng.random(base.start.size)
-    need, has = weigh(
+    need, has, missed, rate = weigh(
         sets, roadwork.start, roadwork.end, roadwork.n_passes, roadwork.supply, roadwork.work,
-        roadwork.away, 7.0, driven,
+        roadwork.away, 7.0, roadwork.takes, driven,
     )  # fmt: skip
+    for inside, short, by in zip(sets, missed, rate, strict=True):
+        across = roadwork.crossing(inside)
+        both = inside[roadwork.start] & inside[roadwork.end]
+        counted = both if by < 0 else both | across
+        filled = abs(by) * (roadwork.work + roadwork.takes * driven)[counted].sum()
+        assert short == pytest.approx(filled - (roadwork.supply + driven)[across].sum())
     for inside, asked, given in zip(sets, need, has, strict=True):
         assert asked == pytest.approx(roadwork.least_crossings(inside))
         assert given == pytest.approx(driven[roadwork.crossing(inside)].sum())

@@ -23,7 +23,7 @@ from scipy.sparse import csr_array
 
 from crossfall.dispatch.lp import row_prices
 from crossfall.dispatch.problem import Problem
-from crossfall.dispatch.turns import block_turns, dead_end_turns
+from crossfall.dispatch.turns import block_turns, dead_end_turns, slowness
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -170,21 +170,7 @@ def _away(problem: Problem, shift: int) -> Floats:
     back = problem.between[c, :, home][np.column_stack([2 * k, 2 * k + 1])].min(axis=1)
     away[there] = np.minimum(out, back)
     away[~np.isfinite(away)] = 0.0
-    return away * _slowness(problem, c)
-
-
-def _slowness(problem: Problem, c: int) -> float:
-    """Least ratio of a pass's minutes to the travel minutes over the same length, at most 1."""
-    least = 1.0
-    for s, stage in enumerate(problem.stages):
-        block = problem.blocks.first_option[s, 0]
-        if block < 0:
-            continue
-        index = int(problem.ports[problem.blocks.enter[block, 0] // 2])
-        segment = problem.network.segments[index]
-        travel = problem.roads[c].segment_minutes(index) / segment.length_m
-        least = min(least, min(stage.pass_minutes) / (travel * (stage.to_m - stage.from_m)))
-    return least
+    return away * slowness(problem, c)
 
 
 def _levels(away: Floats) -> Floats:

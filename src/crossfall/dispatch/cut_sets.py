@@ -27,15 +27,24 @@ def weigh(
     work: Array,
     away: Array,
     shift_work: float,
+    takes: Array,
     driven: Array,
-) -> tuple[Array, Array]:
-    """Driven crossings each set needs, and has: ``sets`` bool (set, junction)."""
+) -> tuple[Array, Array, Array, Array]:
+    """Driven crossings each set needs, and has: ``sets`` bool (set, junction).
+
+    Then what it still misses when driving in it counts as time too, ``takes`` of a shift for each
+    time along a road, and which of the two rates that is by: 2 over what is left of a shift,
+    negative when only work and driving strictly inside count.
+    """
     n_sets, n_nodes = sets.shape
     need = np.zeros(n_sets)
     has = np.zeros(n_sets)
+    missed = np.zeros(n_sets)
+    rate = np.zeros(n_sets)
     for k in range(n_sets):
         deep, wide, passes, given = 0.0, 0.0, 0, 0.0
         near, far = np.inf, np.inf
+        drive_deep, drive_wide = 0.0, 0.0
         for v in range(n_nodes):
             if sets[k, v]:
                 near = min(near, away[v])
@@ -44,15 +53,21 @@ def weigh(
             a, b = sets[k, start[e]], sets[k, end[e]]
             if a and b:
                 deep += work[e]
+                drive_deep += takes[e] * driven[e]
             elif a or b:
                 wide += work[e]
+                drive_wide += takes[e] * driven[e]
                 passes += n_passes[e]
                 given += supply[e]
                 has[k] += driven[e]
                 far = min(far, away[end[e]] if a else away[start[e]])
         shifts = _shifts(deep, wide, shift_work - 2 * near, shift_work - 2 * far)
         need[k] = max(2.0 * np.ceil(shifts - _ROUND) - given, float(passes % 2), 0.0)
-    return need, has
+        inner = _share(deep + drive_deep, shift_work - 2 * near)
+        outer = _share(deep + wide + drive_deep + drive_wide, shift_work - 2 * far)
+        missed[k] = 2.0 * max(inner, outer) - given - has[k]
+        rate[k] = 2.0 / (shift_work - 2 * far) if outer >= inner else -2.0 / (shift_work - 2 * near)
+    return need, has, missed, rate
 
 
 @njit(cache=True, nogil=True)

@@ -66,6 +66,7 @@ class Roadwork:
     is_yard: Flags
     away: Floats
     shift_work: float
+    takes: Floats
 
     @property
     def n_nodes(self) -> int:
@@ -187,7 +188,7 @@ class _Programme:
         n = roadwork.cost.size
         self.solver.addVars(n, np.zeros(n), np.full(n, highspy.kHighsInf))
         self.solver.changeColsCost(n, np.arange(n, dtype=np.int32), roadwork.cost)
-        self.rows: list[Ints] = []
+        self.rows: list[tuple[Ints, Floats]] = []
         self.needs: list[float] = []
         self.known: set[bytes] = set()
         self.driven = np.zeros(n)
@@ -204,7 +205,8 @@ class _Programme:
         work = self.roadwork
         batch = np.array(sets)
         batch = batch[batch.any(axis=1) & ~(batch & work.is_yard).any(axis=1)]
-        need, has = weigh(
+        point = self.driven if driven is None else driven
+        need, has, missed, rate = weigh(
             batch,
             work.start,
             work.end,
@@ -213,30 +215,49 @@ class _Programme:
             work.work,
             work.away,
             work.shift_work,
-            self.driven if driven is None else driven,
+            work.takes,
+            point,
         )
-        breach = need - has
-        broken: list[tuple[float, Ints, float]] = []
-        for k in np.flatnonzero(breach > _LEAST_BREACH):
+        broken: list[tuple[float, Ints, Floats, float]] = []
+        for k in np.flatnonzero(need - has > _LEAST_BREACH):
             columns = np.flatnonzero(work.crossing(batch[k]))
-            key = columns.tobytes()
-            if columns.size and key not in self.known:
-                self.known.add(key)
-                broken.append((float(breach[k] / np.sqrt(columns.size)), columns, float(need[k])))
+            self._collect(broken, columns, np.ones(columns.size), float(need[k]), point)
+        if work.takes.any():
+            for k in np.flatnonzero((missed > _LEAST_BREACH) & np.isfinite(rate)):
+                self._collect(broken, *self._timed_row(batch[k], float(rate[k])), point)
         broken.sort(key=lambda each: -each[0])
-        for _, columns, least in broken[:_MOST_CUTS_A_ROUND]:
-            self.rows.append(columns)
+        for _, columns, values, least in broken[:_MOST_CUTS_A_ROUND]:
+            self.known.add(columns.tobytes() + values.tobytes())
+            self.rows.append((columns, values))
             self.needs.append(least)
             self.solver.addRow(
-                least,
-                highspy.kHighsInf,
-                columns.size,
-                columns.astype(np.int32),
-                np.ones(columns.size),
+                least, highspy.kHighsInf, columns.size, columns.astype(np.int32), values
             )
-        for _, columns, _ in broken[_MOST_CUTS_A_ROUND:]:
-            self.known.discard(columns.tobytes())
         return min(len(broken), _MOST_CUTS_A_ROUND)
+
+    def _collect(
+        self,
+        broken: list[tuple[float, Ints, Floats, float]],
+        columns: Ints,
+        values: Floats,
+        least: float,
+        point: Floats,
+    ) -> None:
+        breach = least - float(values @ point[columns])
+        is_new = columns.tobytes() + values.tobytes() not in self.known
+        if columns.size and is_new and breach > _LEAST_BREACH:
+            broken.append((breach / float(np.linalg.norm(values)), columns, values, least))
+
+    def _timed_row(self, inside: Flags, rate: float) -> tuple[Ints, Floats, float]:
+        """Crossings are at least twice the shifts that the work and the driving in the set fill."""
+        work = self.roadwork
+        across = work.crossing(inside)
+        both = inside[work.start] & inside[work.end]
+        counted = both if rate < 0 else both | across
+        values = np.where(across, 1.0, 0.0) - np.where(counted, abs(rate) * work.takes, 0.0)
+        least = abs(rate) * float(work.work[counted].sum()) - float(work.supply[across].sum())
+        columns = np.flatnonzero(values)
+        return columns, values[columns], least
 
     def solve(self, seconds: float) -> Floats:
         self.solver.setOptionValue("time_limit", float(self.solver.getRunTime() + seconds))
@@ -286,8 +307,8 @@ class _Programme:
             return 0.0
         prices = np.maximum(self.prices[: len(self.rows)], 0.0)
         load = np.zeros(self.driven.size)
-        for columns, price in zip(self.rows, prices, strict=False):
-            load[columns] += price
+        for (columns, values), price in zip(self.rows, prices, strict=False):
+            load[columns] += price * values
         cost = self.roadwork.cost
         used = load > 1e-12
         shrink = min(1.0, float((cost[used] / load[used]).min())) if used.any() else 1.0

@@ -18,7 +18,7 @@ from scipy.sparse.csgraph import dijkstra
 from crossfall.dispatch.blocks import is_whole
 from crossfall.dispatch.cuts import Roadwork, least_driving
 from crossfall.dispatch.problem import Problem
-from crossfall.dispatch.turns import block_turns, dead_end_turns
+from crossfall.dispatch.turns import block_turns, dead_end_turns, slowness
 from crossfall.errors import InputError
 
 Floats = npt.NDArray[np.float64]
@@ -44,13 +44,14 @@ def least_hours(
     InputError
         If a stage is only part of its segment: its passes do not cross the segment.
     """
-    dead_ends = dead_end_turns(problem)
-    roadwork = roadwork_of(problem, dead_ends)
-    found = least_driving(roadwork, seconds=seconds, check=check)
-    base = float(problem.work_min.sum()) + found.driving
-    forced = float(block_turns(problem).sum())
-    any_plan = base + float(dead_ends.sum())
-    return HoursBound(any_plan / 60, (base + forced) / 60, found.n_cuts)
+    work = float(problem.work_min.sum())
+    hours: list[float] = []
+    n_cuts = 0
+    for turns in (dead_end_turns(problem), block_turns(problem)):
+        found = least_driving(roadwork_of(problem, turns), seconds=seconds / 2, check=check)
+        hours.append((work + float(turns.sum()) + found.driving) / 60)
+        n_cuts += found.n_cuts
+    return HoursBound(hours[0], max(hours), n_cuts)
 
 
 def roadwork_of(problem: Problem, turns: Floats) -> Roadwork:
@@ -76,6 +77,6 @@ def roadwork_of(problem: Problem, turns: Floats) -> Roadwork:
     graph = csr_array((minutes, (start, end)), shape=(len(node), len(node)))
     # Roads that are worked on the way to others take at least their driving time
     away = dijkstra(graph, directed=False, indices=np.flatnonzero(is_yard)).min(axis=0)
-    away[~np.isfinite(away)] = 0.0
+    away = np.where(np.isfinite(away), away, 0.0) * slowness(problem, 0)
     usable = max((shift.usable_min for shift in problem.shifts), default=0.0)
-    return Roadwork(start, end, minutes, n_passes, supply, work, is_yard, away, usable)
+    return Roadwork(start, end, minutes, n_passes, supply, work, is_yard, away, usable, minutes)

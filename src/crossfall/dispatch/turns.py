@@ -1,4 +1,4 @@
-"""Turns that cannot be avoided, whatever the order of work: part of every bound."""
+"""What no plan avoids, whatever the order of work: forced turns, and how little time ways take."""
 
 from __future__ import annotations
 
@@ -48,3 +48,17 @@ def block_turns(problem: Problem) -> Floats:
         if np.isfinite(inside):
             least[s] = max(0.0, inside - stage.work_min)
     return np.maximum(least, dead_end_turns(problem))
+
+
+def slowness(problem: Problem, c: int) -> float:
+    """Least ratio of a pass's minutes to the travel minutes over the same length, at most 1."""
+    least = 1.0
+    for s, stage in enumerate(problem.stages):
+        block = problem.blocks.first_option[s, 0]
+        if block < 0:
+            continue
+        index = int(problem.ports[problem.blocks.enter[block, 0] // 2])
+        segment = problem.network.segments[index]
+        travel = problem.roads[c].segment_minutes(index) / segment.length_m
+        least = min(least, min(stage.pass_minutes) / (travel * (stage.to_m - stage.from_m)))
+    return least
