@@ -93,3 +93,43 @@ def test_slips_do_not_rule_the_fit(sky):
 def test_too_few_looks_are_refused(sky):
     with pytest.raises(InputError, match="at least 20"):
         propose(sky, looks(sky, MoisturePolicy(), 10))
+
+
+def test_one_report_of_a_whole_road_is_one_look(sky):
+    # Said once of a long road and stored for each of its parts
+    (first, *_) = looks(sky, MoisturePolicy(), 30)
+    parts = tuple(replace(first, id=f"key-{n}") for n in range(1, 41))
+    with pytest.raises(InputError, match=r"^1 looks"):
+        propose(sky, parts)
+
+
+def test_looks_of_a_few_days_are_not_enough(sky):
+    told = looks(sky, MoisturePolicy(), 60)[:3]
+    many = tuple(
+        replace(each, id=f"{each.id}x{n}", segment_id=f"s{n}") for each in told for n in range(10)
+    )
+    case = district(
+        network=roads(10), record=sky, policy=Policy(moisture=MoisturePolicy()), observations=many
+    )
+    with pytest.raises(InputError, match="the looks are of 3 days"):
+        calibrate_moisture(case, until=TODAY - timedelta(days=1))
+
+
+def test_a_gain_within_chance_is_no_gain(sky):
+    found = propose(sky, looks(sky, MoisturePolicy(), 60, slip=0.4))
+    same = replace(found, likelihood_before=-0.5, likelihood_after=-0.49, least_gain=0.02)
+    assert same.verdict == "cannot tell"
+    assert not same.is_better
+    assert "cannot tell" in same.summary()
+    assert replace(same, likelihood_after=-0.4).verdict == "better"
+    assert replace(same, likelihood_after=-0.6).verdict == "worse"
+    assert found.least_gain >= 0.02
+    assert found.verdict != "better"
+
+
+def test_looks_that_missing_weather_leaves_open_are_not_used(sky):
+    told = looks(sky, MoisturePolicy(), 120)
+    gappy = replace(sky, rain_mm=sky.rain_mm.copy())
+    gappy.rain_mm[-300::3] = np.nan
+    whole, holed = propose(sky, told), propose(gappy, told)
+    assert holed.n_fitted + holed.n_kept_out < whole.n_fitted + whole.n_kept_out - 20

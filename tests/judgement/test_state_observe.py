@@ -245,3 +245,17 @@ def test_the_look_at_the_road_itself_has_the_last_word(here, there):
     expected = {"too_wet": MoistureClass.TOO_WET, "dust": MoistureClass.DRY}
     assert state.most_likely("s0", TODAY) is expected[here]
     assert state.most_likely("s1", TODAY) is expected[there]
+
+
+def test_what_was_said_in_one_breath_is_heard_once():
+    # A look at roads 0 to 4 at once; road 6 hears its nearest part, not five of them
+    spoken = tuple(
+        look("too_wet", key=f"k-{n}", segment=f"s{n}", at=NETWORK.segments[n].line[1])
+        for n in range(5)
+    )
+    five = tuple(replace(each, id=f"k{n}") for n, each in enumerate(spoken))
+    once, nearest, apart = state_of(*spoken), state_of(spoken[-1]), state_of(*five)
+    assert np.array_equal(once.moisture_pct[:, 6], nearest.moisture_pct[:, 6])
+    assert once.moisture_pct[:, 6].mean() < apart.moisture_pct[:, 6].mean()
+    assert once.most_likely("s0", TODAY) is MoistureClass.TOO_WET
+    assert any(note.startswith("1 looks") for note in once.notes)

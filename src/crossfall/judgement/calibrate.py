@@ -2,15 +2,18 @@
 
 The model is run through the record as a forecaster would have seen it, without taking the looks
 in, and three settings are moved so that the looks become as likely as they can: how fast roads
-dry, how fast they drain, and how wet *workable* is. Every other look is kept out of the fit and
-judges it. The result is a proposal; nothing changes until a person accepts it.
+dry, how fast they drain, and how wet *workable* is. The looks of every other day are kept out of
+the fit and judge it; what was said in one breath of a whole road counts once. The result is a
+proposal; nothing changes until a person accepts it.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +23,7 @@ from scipy.special import ndtr
 from crossfall.errors import InputError
 from crossfall.formulas.moisture import run_layer
 from crossfall.judgement.forcing import Site, Timeline, build_timeline
-from crossfall.judgement.observe import interval_of
+from crossfall.judgement.observe import interval_of, newest, report_of
 from crossfall.judgement.stations import Groups, drainage_now, group_segments, nearest_station
 from crossfall.model.condition import Observation
 from crossfall.model.district import District
@@ -59,11 +62,23 @@ class MoistureCalibration:
     likelihood_before: float
     """Mean log-likelihood of the kept-out looks."""
     likelihood_after: float
+    n_days: int = 0
+    """Days on which somebody looked."""
+    least_gain: float = 0.0
+    """Mean log-likelihood that must be gained, or lost, before anything is said."""
 
     @property
     def is_better(self) -> bool:
-        """Whether the kept-out looks speak for the proposal."""
-        return self.likelihood_after > self.likelihood_before
+        """Whether the kept-out looks clearly speak for the proposal."""
+        return self.verdict == "better"
+
+    @property
+    def verdict(self) -> Literal["better", "worse", "cannot tell"]:
+        """What the kept-out looks say; differences they could show by chance say nothing."""
+        gain = self.likelihood_after - self.likelihood_before
+        if gain > self.least_gain:
+            return "better"
+        return "worse" if gain < -self.least_gain else "cannot tell"
 
     def summary(self) -> str:
         """What changes and whether it is worth it."""
@@ -71,7 +86,11 @@ class MoistureCalibration:
             f"{row.setting} {row.before:.3g} to {row.after:.3g} {row.unit}".rstrip()
             for row in self.rows
         )
-        word = "better" if self.is_better else "NOT better, keep the present settings"
+        word = {
+            "better": "better",
+            "worse": "NOT better, keep the present settings",
+            "cannot tell": "cannot tell, keep the present settings until more is logged",
+        }[self.verdict]
         return (
             f"{changes}. On {self.n_kept_out} looks kept out of the fit: {self.hits_before:.0%}"
             f" right before, {self.hits_after:.0%} after; {word}."
@@ -84,8 +103,8 @@ def calibrate_moisture(district: District, *, until: date, seed: int = 0) -> Moi
     Raises
     ------
     InputError
-        If fewer than :data:`LEAST_LOOKS` looks lie on maintained segments within the weather
-        record.
+        If fewer than :data:`LEAST_LOOKS` looks, a report counted once, or looks of fewer days than
+        the policy asks for, lie on maintained segments within the weather record.
     """
     policy = district.policy.moisture
     segments = {segment.id: segment for segment in district.network.maintained}
@@ -93,35 +112,60 @@ def calibrate_moisture(district: District, *, until: date, seed: int = 0) -> Moi
     settle = timedelta(days=policy.warmup_least_days)
     looks = [
         each
-        for each in sorted(district.observations, key=lambda one: (one.observed_on, one.id))
+        for each in newest(district.observations)
         if each.felt is not None
         and each.segment_id in segments
         and first + settle <= each.observed_on <= until
     ]
-    _check_enough(len(looks))
+    _check_enough(looks, policy)
     case = _prepare(district, looks, policy, until, seed)
-    _check_enough(len(case.felt))
-    is_fit = np.arange(len(case.felt)) % 2 == 0
+    _check_enough(case.looks, policy)
+    # Looks of one day lean on one sky: they stay together, on one side
+    turn = np.unique(case.day, return_inverse=True)[1]
+    is_fit = turn % 2 == 0
 
     def cost(logs: Floats) -> float:
         _, likelihood = _judge(case, logs)
-        return float(-likelihood[is_fit].sum() + _PULL * np.sum(np.asarray(logs) ** 2))
+        told = (case.weight * likelihood)[is_fit].sum()
+        return float(-told + _PULL * np.sum(np.asarray(logs) ** 2))
 
     found = minimize(
         cost, np.zeros(3), method="Nelder-Mead", options={"maxiter": 200, "xatol": 0.01}
     )
     logs = np.asarray(found.x, float)
     before, after = _judge(case, np.zeros(3)), _judge(case, logs)
+    kept = ~is_fit
+
+    def mean(values: Floats) -> float:
+        return float(np.average(values[kept], weights=case.weight[kept]))
+
+    gains = case.weight[kept] * (after[1] - before[1])[kept]
     return MoistureCalibration(
         policy=_moved(policy, logs),
         rows=_rows(policy, _moved(policy, logs)),
-        n_fitted=int(is_fit.sum()),
-        n_kept_out=int((~is_fit).sum()),
-        hits_before=float(before[0][~is_fit].mean()),
-        hits_after=float(after[0][~is_fit].mean()),
-        likelihood_before=float(before[1][~is_fit].mean()),
-        likelihood_after=float(after[1][~is_fit].mean()),
+        n_fitted=round(float(case.weight[is_fit].sum())),
+        n_kept_out=round(float(case.weight[kept].sum())),
+        hits_before=mean(before[0]),
+        hits_after=mean(after[0]),
+        likelihood_before=mean(before[1]),
+        likelihood_after=mean(after[1]),
+        n_days=int(turn.max()) + 1,
+        least_gain=max(
+            policy.calibrate_least_gain,
+            policy.calibrate_least_errors * _error(gains, turn[kept], case.weight[kept]),
+        ),
     )
+
+
+def _error(gains: Floats, days: Ints, weight: Floats) -> float:
+    """Standard error of the mean gain, days taken as independent and the looks of one day not."""
+    _, day = np.unique(days, return_inverse=True)
+    share = weight.sum()
+    apart = np.bincount(day, gains) - gains.sum() / share * np.bincount(day, weight)
+    n_days = apart.size
+    if n_days < 2:
+        return float("inf")
+    return float(np.sqrt((apart**2).sum() * n_days / (n_days - 1)) / share)
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,6 +177,9 @@ class _Case:
     group: Ints
     day: Ints
     felt: tuple[str, ...]
+    looks: tuple[Observation, ...]
+    weight: Floats
+    """One for each report, shared by its looks."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,7 +225,14 @@ def _prepare(
     is_frozen = (
         timeline.frost_start[0, site[group], day] >= groups.layer.freeze_through_c_day[group]
     )
-    keep = np.flatnonzero(~is_weak & ~is_frozen & (groups.station[group] >= 0))
+    # Where missing weather leaves moisture open, the middle of the two histories is nobody's
+    history = _histories(groups, timeline, site)
+    apart = np.abs(history[0] - history[-1])[group, day]
+    keep = np.flatnonzero(
+        ~is_weak & ~is_frozen & (groups.station[group] >= 0) & (apart <= policy.unknown_above_pct)
+    )
+    kept = tuple(looks[i] for i in keep.tolist())
+    parts = Counter(report_of(each) for each in kept)
     return _Case(
         policy=policy,
         timeline=timeline,
@@ -186,15 +240,34 @@ def _prepare(
         regroup=regroup,
         group=group[keep],
         day=day[keep],
-        felt=tuple(looks[i].felt or "" for i in keep.tolist()),
+        felt=tuple(each.felt or "" for each in kept),
+        looks=kept,
+        weight=np.array([1 / parts[report_of(each)] for each in kept]),
     )
 
 
-def _check_enough(n_looks: int) -> None:
+def _histories(groups: Groups, timeline: Timeline, site: Ints) -> Floats:
+    """Moisture at the start of each day with the least and the most of missing weather [%]."""
+    layer = groups.layer
+    rows = [0, timeline.n_members] if timeline.is_doubled else [0]
+    weather = timeline.weather.part(rows, slice(None))
+    start = np.broadcast_to(layer.field_capacity_mm, (len(rows), layer.n_segments)).copy()
+    run = run_layer(layer, weather, site, start, engine="numba")
+    return np.asarray(layer.percent(run.water_mm))
+
+
+def _check_enough(looks: Sequence[Observation], policy: MoisturePolicy) -> None:
+    n_looks = len({report_of(each) for each in looks})
     if n_looks < LEAST_LOOKS:
         raise InputError(
-            f"{n_looks} looks at maintained segments lie in the weather record, frost apart;"
-            f" expected at least {LEAST_LOOKS}, so log more before fitting"
+            f"{n_looks} looks at maintained segments lie in the weather record, frost and missing"
+            f" weather apart; expected at least {LEAST_LOOKS}, so log more before fitting"
+        )
+    n_days = len({each.observed_on for each in looks})
+    if n_days < policy.calibrate_least_days:
+        raise InputError(
+            f"the looks are of {n_days} days; expected at least {policy.calibrate_least_days}, for"
+            " a few days say more about their weather than about the roads"
         )
 
 
@@ -203,12 +276,7 @@ def _judge(case: _Case, logs: Floats) -> tuple[Floats, Floats]:
     policy = _moved(case.policy, logs)
     groups = case.regroup.groups(policy)
     layer = groups.layer
-    rows = [0, case.timeline.n_members] if case.timeline.is_doubled else [0]
-    weather = case.timeline.weather.part(rows, slice(None))
-    start = np.broadcast_to(layer.field_capacity_mm, (len(rows), layer.n_segments)).copy()
-    percent = layer.percent(
-        run_layer(layer, weather, case.site, start, engine="numba").water_mm
-    ).mean(axis=0)
+    percent = _histories(groups, case.timeline, case.site).mean(axis=0)
     moisture = percent[case.group, case.day]
     lower, upper = np.empty(moisture.size), np.empty(moisture.size)
     for felt in set(case.felt):

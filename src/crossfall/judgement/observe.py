@@ -38,6 +38,8 @@ class Look(NamedTuple):
     felt: Felt
     weight: float
     observer: str = ""
+    report: tuple[str, ...] = ()
+    """What was said in one breath, of a whole road say: it is heard once."""
 
 
 class Reading(NamedTuple):
@@ -87,7 +89,7 @@ def hear(
     looks: list[list[Look]] = [[] for _ in segments]
     caught: list[dict[date, list[tuple[float, float]]]] = [{} for _ in segments]
     index = {segment.id: i for i, segment in enumerate(segments)}
-    used = _newest(used)
+    used = newest(used)
     for each in used:
         away = distance_km(lon, lat, each.lon, each.lat)
         at = index.get(each.segment_id or "")
@@ -109,7 +111,7 @@ def hear(
                 weight = 1.0 if i == at else weight
                 caught[i].setdefault(day, []).append((weight, each.rain_mm))
     heard = [Heard(tuple(looks[i]), tuple(_readings(caught[i]))) for i in range(len(segments))]
-    n_looks = sum(each.felt is not None for each in used)
+    n_looks = len({report_of(each) for each in used if each.felt is not None})
     n_gauges = sum(each.rain_mm is not None for each in used)
     notes = []
     if n_looks:
@@ -117,6 +119,42 @@ def hear(
     if n_gauges:
         notes.append(f"{n_gauges} gauge readings since {oldest} are taken in")
     return heard, tuple(notes)
+
+
+def newest(observations: Sequence[Observation]) -> list[Observation]:
+    """By day, then in order of entry; what a later one at the same place corrects is left out."""
+    kept: list[Observation] = []
+    answered: set[tuple[str, date, object]] = set()
+    for each in reversed(observations):
+        place = each.segment_id or (round(each.lon, 5), round(each.lat, 5))
+        felt_key, rain_key = (("felt", each.observed_on, place), ("rain", each.observed_on, place))
+        felt = None if felt_key in answered else each.felt
+        rain_mm = None if rain_key in answered else each.rain_mm
+        if felt is not None:
+            answered.add(felt_key)
+        if rain_mm is not None:
+            answered.add(rain_key)
+        if felt is not None or rain_mm is not None:
+            kept.append(replace(each, felt=felt, rain_mm=rain_mm))
+    kept.reverse()
+    return sorted(kept, key=lambda one: one.observed_on)
+
+
+def report_of(seen: Observation) -> tuple[str, ...]:
+    """What an observation was reported in; those of one report share it.
+
+    A report of a whole road becomes one observation for each segment, with ids ``key-1``,
+    ``key-2`` and so on, of one day, one observer and one feeling.
+
+    Examples
+    --------
+    >>> day = date(2026, 6, 1)
+    >>> report_of(Observation("k7-12", day, 0.0, 0.0, "dust", observer="Ann"))
+    ('k7', '2026-06-01', 'dust', 'Ann')
+    """
+    key, dash, number = seen.id.rpartition("-")
+    key = key if dash and number.isdigit() else seen.id
+    return key, seen.observed_on.isoformat(), seen.felt or "", seen.observer
 
 
 def take_rain(rain_mm: Floats, reading: Reading, turn: Floats) -> Floats:
@@ -194,25 +232,6 @@ def interval_of(felt: Felt, layer: Layer, bands: Bands) -> tuple[Floats, Floats]
     raise InputError(f"felt is {felt!r}; expected too_wet, just_right or dust")
 
 
-def _newest(observations: Sequence[Observation]) -> list[Observation]:
-    """By day, then in order of entry; what a later one at the same place corrects is left out."""
-    kept: list[Observation] = []
-    answered: set[tuple[str, date, object]] = set()
-    for each in reversed(observations):
-        place = each.segment_id or (round(each.lon, 5), round(each.lat, 5))
-        felt_key, rain_key = (("felt", each.observed_on, place), ("rain", each.observed_on, place))
-        felt = None if felt_key in answered else each.felt
-        rain_mm = None if rain_key in answered else each.rain_mm
-        if felt is not None:
-            answered.add(felt_key)
-        if rain_mm is not None:
-            answered.add(rain_key)
-        if felt is not None or rain_mm is not None:
-            kept.append(replace(each, felt=felt, rain_mm=rain_mm))
-    kept.reverse()
-    return sorted(kept, key=lambda one: one.observed_on)
-
-
 def _readings(caught: dict[date, list[tuple[float, float]]]) -> list[Reading]:
     found = []
     for day, pairs in sorted(caught.items()):
@@ -227,8 +246,15 @@ def _readings(caught: dict[date, list[tuple[float, float]]]) -> list[Reading]:
 
 def _add_look(looks: list[Look], seen: Observation, weight: float) -> None:
     weight = _rounded(weight)
-    if weight > 0 and seen.felt is not None:
-        looks.append(Look(seen.observed_on, seen.felt, weight, seen.observer))
+    if not weight > 0 or seen.felt is None:
+        return
+    look = Look(seen.observed_on, seen.felt, weight, seen.observer, report_of(seen))
+    for i, each in enumerate(looks):
+        if each.report == look.report:
+            # Said once of a whole road: its nearest part counts, not every part again
+            looks[i] = max(each, look, key=lambda one: one.weight)
+            return
+    looks.append(look)
 
 
 def _rounded(weight: float) -> float:

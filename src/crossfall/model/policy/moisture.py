@@ -293,6 +293,17 @@ class MoisturePolicy:
         -1, unit="d", doc="A gauge is read in the morning: its rain belongs to the day before"
     )
 
+    # Fitting to logged looks
+    calibrate_least_days: int = setting(
+        8, unit="d", doc="Looks of fewer different days are not fitted to", low=2
+    )
+    calibrate_least_gain: float = setting(
+        0.02, unit="1", doc="Mean log-likelihood that a fit must gain before it is called better"
+    )
+    calibrate_least_errors: float = setting(
+        1.0, unit="1", doc="and it must gain this many standard errors, taken over days"
+    )
+
     # Water truck
     water_loss_share: float = setting(
         0.10,
