@@ -96,8 +96,12 @@ def test_worth_is_explained_and_figures_are_in_the_agency_s_units(crossfall, wea
 def test_the_moisture_table_says_where_water_is_needed():
     from crossfall_app.cli.moisture import _open
 
+    # As is, only with water, not at all: 600 roads that all need water are not 600 and 600 more
     row = {"open_cutting": 12, "watered_cutting": 5, "open_hauling": 3, "watered_hauling": 0}
-    assert (_open(row, "cutting"), _open(row, "hauling")) == ("12, 5 with water", "3")
+    row |= {"open_blading": 600, "watered_blading": 600, "segments": {"dry": 590, "drying": 10}}
+    assert _open(row, "cutting") == "7 / 5 / 588"
+    assert _open(row, "hauling") == "3 / 0 / 597"
+    assert _open(row, "blading") == "0 / 600 / 0"
 
 
 @pytest.mark.usefixtures("doors_open")

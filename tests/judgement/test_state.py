@@ -11,6 +11,7 @@ import vega_datasets
 
 from crossfall.errors import InputError, UnitsError
 from crossfall.formulas.moisture_class import MoistureClass
+from crossfall.judgement.road_days import road_days
 from crossfall.judgement.state import surface_state
 from crossfall.model import (
     Condition,
@@ -423,3 +424,32 @@ def test_station_is_named(seattle):
 
 def test_segment_defaults_have_a_material():
     assert Segment.__dataclass_fields__["material"].default in MoisturePolicy().materials
+
+
+# ---------------------------------------------------------------- when nobody can be sure
+
+
+def test_the_headline_is_the_middle_of_all_members():
+    # A storm in a third of the members: the class of the others does not choose its own moisture
+    rain = np.zeros((21, 5))
+    rain[:9, 0] = 40.0
+    state = state_of(record=weather(rain={3: 25.0}), forecasts=(forecast(rain),))
+    day = TODAY + timedelta(days=1)
+    figures = state.figures("s0", day)
+    assert figures.moisture_pct == pytest.approx(np.median(state.moisture_pct[:, 0, 1]))
+    assert figures.moisture_pct == pytest.approx(float(state.fan("s0")[2, 1]))
+
+
+def test_no_class_with_half_the_members_is_said_to_be_unsure():
+    state = state_of(record=weather(rain={3: 25.0}), forecasts=(forecast([[0.0] * 5] * 21),))
+    classes = state.group_classes.copy()
+    classes[:9, 0, 0], classes[9:16, 0, 0] = MoistureClass.DRYING, MoistureClass.WORKABLE
+    classes[16:, 0, 0] = MoistureClass.TOO_WET
+    split = replace(state, group_classes=classes)
+    assert split.reason("s0", TODAY).startswith("Not sure, have a look: ")
+    assert "4 in 10 drying, 3 in 10 workable" in split.reason("s0", TODAY)
+    assert split.is_unsure("s0", TODAY)
+    days = road_days(split, "s0")
+    assert days.today.is_unsure
+    assert days.summary() == split.reason("s0", TODAY)
+    assert not state.is_unsure("s0", TODAY)

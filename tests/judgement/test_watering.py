@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from crossfall.errors import InputError
+from crossfall.formulas.moisture_class import MoistureClass
 from crossfall.judgement.state import surface_state
 from crossfall.judgement.watering import water_or_wait
 from crossfall.model import Policy
@@ -78,3 +79,36 @@ def test_only_a_water_truck_carries_water():
             water_or_wait(
                 state, NETWORK.segments[0], TODAY, truck, POLICY, water_km=5.0, worked_depth_mm=80.0
             )
+
+
+def test_a_road_that_is_workable_is_not_sold_water():
+    found = verdict_of(weather(rain={1: 25.0}, tmin=10, tmax=18), np.zeros((20, 5)))
+    assert found.verdict == "not_needed"
+    assert found.demand is None
+    assert found.cost is None
+    assert found.n_loads == 0
+    assert " L " not in found.reason
+    assert found.reason.startswith("Workable without water: ")
+
+
+def test_wait_for_rain_is_said_only_where_rain_does_it():
+    # No rain in sight: a road of which some members are workable now, some too wet and drying
+    case = district(
+        network=NETWORK, record=weather(rain={60: 5.0}), forecasts=(forecast(np.zeros((20, 5))),),
+        policy=POLICY,
+    )  # fmt: skip
+    state = surface_state(case, first_day=TODAY, n_days=5)
+    classes = state.group_classes.copy()
+    classes[:] = MoistureClass.DRYING
+    classes[:8, 0, 0] = MoistureClass.WORKABLE
+    classes[8:14, 0, 0] = MoistureClass.TOO_WET
+    classes[8:14, 0, 1] = MoistureClass.WORKABLE
+    moisture = np.linspace(6.5, 4.0, 5)[None, None, :] * np.ones((20, 1, 1))
+    split = replace(state, group_classes=classes, group_moisture_pct=moisture)
+    found = water_or_wait(
+        split, NETWORK.segments[0], TODAY, TRUCK, POLICY, water_km=6.0, worked_depth_mm=100.0
+    )
+    assert found.verdict == "look"
+    assert "may be workable already" in found.reason
+    assert "rain" not in found.reason
+    assert found.demand is None

@@ -224,7 +224,8 @@ class GateTable:
         if decision != "refused" and rule.permission == "no":
             word = surface_word(seen).lower()
             how = "May yet turn out with water" if decision == "if_watered" else "May yet turn out"
-            return f"{how}, about {_tenths(chance)}; likely: {word} ({figures})."
+            likely = word if seen.is_unsure else f"likely: {word}"
+            return f"{how}, about {_tenths(chance)}; {likely} ({figures})."
         if decision == "if_watered" and rule.permission == "yes":
             return f"Only with water at hand, about {_tenths(chance)} ({figures})."
         sure = "" if decision == "refused" or chance >= _SURE else f"; about {_tenths(chance)}"

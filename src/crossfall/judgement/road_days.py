@@ -56,6 +56,8 @@ class DayAhead:
     parts: tuple[PartOfDay, ...]
     is_thaw_weak: bool
     reason: str
+    is_unsure: bool = False
+    """Whether no class is likely enough to be named."""
 
     @property
     def p_workable(self) -> float:
@@ -86,10 +88,12 @@ class RoadDays:
     def summary(self) -> str:
         """A foreman's sentence for today, and when the road can be worked if not today."""
         said = self.today.reason
+        if self.today.is_unsure:
+            return said
         if self.today.likely in (MoistureClass.WORKABLE, MoistureClass.UNKNOWN):
             return said
         for each in self.ahead[1:]:
-            if each.likely is MoistureClass.WORKABLE:
+            if each.likely is MoistureClass.WORKABLE and not each.is_unsure:
                 return f"{said} Likely workable on {each.day:%A} ({100 * each.p_workable:.0f} %)."
         return f"{said} No day up to {_named(self.ahead[-1].day)} is likely to be workable."
 
@@ -145,6 +149,7 @@ def _day_ahead(
         parts=tuple(PartOfDay(name, cls, p) for name, (cls, p) in parts.items()),
         is_thaw_weak=bool(state.thaw_weak[row, at]),
         reason=state.reason(segment_id, day),
+        is_unsure=state.is_unsure(segment_id, day),
     )
 
 

@@ -13,7 +13,7 @@ from crossfall.formulas.moisture_class import MoistureClass
 
 @dataclass(frozen=True, slots=True)
 class DayFigures:
-    """One segment on one day; moisture and rain are the middle of the members that agree."""
+    """One segment on one day; moisture and rain are the middle of all members."""
 
     likely: MoistureClass
     chance: float
@@ -35,6 +35,10 @@ class DayFigures:
     """Days after the first day of the state."""
     seen: str = ""
     """What somebody saw here lately: ``seen too wet by Ann on 3 June``."""
+    is_unsure: bool = False
+    """Whether no class has the share of members that makes it worth saying."""
+    chance_rain: float = 0.0
+    """Share of members in which it rains too much to work on the day."""
 
 
 def foreman_sentence(day: DayFigures) -> str:
@@ -45,12 +49,17 @@ def foreman_sentence(day: DayFigures) -> str:
     >>> foreman_sentence(DayFigures(MoistureClass.WORKABLE, 0.94, 0.94, 7.43, 7.0, 9.2, 0.0, False,
     ...     False, "early", 0))
     'Right for the blade: 9 mm the day before, 7.4 % against an optimum of 7 %.'
+    >>> foreman_sentence(DayFigures(MoistureClass.DRYING, 0.42, 0.31, 4.93, 7.0, 0.0, 0.0, False,
+    ...     False, None, 0, is_unsure=True))
+    'Not sure, have a look: 4.9 % against an optimum of 7 %; 4 in 10 drying, 3 in 10 workable.'
     """
     return f"{surface_word(day)}: {surface_figures(day)}{_sure(day)}."
 
 
 def surface_word(day: DayFigures) -> str:
     """What to say first."""
+    if day.is_unsure:
+        return "Not sure, have a look"
     if day.likely is MoistureClass.FROZEN:
         return "Frozen, leave it"
     if day.is_thaw_weak and day.likely is MoistureClass.TOO_WET:
@@ -83,6 +92,9 @@ def surface_figures(day: DayFigures) -> str:
         parts.append("no rain figure for the day")
     elif day.rain_mm >= 1:
         parts.append(f"{day.rain_mm:.0f} mm on the day")
+    elif day.is_rain_to_blame or (day.is_unsure and round(10 * day.chance_rain)):
+        # The middle is dry, and yet rain is what most often makes it too wet
+        parts.append(f"{round(10 * day.chance_rain)} in 10 for too much rain on the day")
     if not isnan(day.moisture_pct):
         parts.append(f"{day.moisture_pct:.1f} % against an optimum of {day.optimum_pct:g} %")
     if day.seen:
@@ -91,6 +103,11 @@ def surface_figures(day: DayFigures) -> str:
 
 
 def _sure(day: DayFigures) -> str:
+    if day.is_unsure:
+        says = f"; {round(10 * day.chance)} in 10 {day.likely.label}"
+        if day.likely is MoistureClass.WORKABLE:
+            return says
+        return f"{says}, {round(10 * day.chance_workable)} in 10 workable"
     if day.likely is MoistureClass.UNKNOWN or day.lead_days == 0:
         return ""
     tenths = round(10 * day.chance)

@@ -166,6 +166,10 @@ class MoistureState:
         group, at = self._place(segment_id, day)
         return MoistureClass(int(self._likely[1][group, at]))
 
+    def is_unsure(self, segment_id: str, day: date) -> bool:
+        """Whether no class has the share of members that makes it worth saying."""
+        return self.figures(segment_id, day).is_unsure
+
     def part_classes(self, segment_id: str, day: date) -> dict[str, tuple[MoistureClass, float]]:
         """Most likely class and chance of workable for each part of the day.
 
@@ -234,10 +238,10 @@ class MoistureState:
             likely=likely,
             chance=float(agree.mean()),
             chance_workable=float((classes == MoistureClass.WORKABLE).mean()),
-            moisture_pct=_median(self.group_moisture_pct[agree, group, at]),
+            moisture_pct=_median(self.group_moisture_pct[:, group, at]),
             optimum_pct=float(self.groups.optimum_pct[group]),
-            rain_before_mm=_median(before[agree]),
-            rain_mm=_median(rain[agree, at]),
+            rain_before_mm=_median(before),
+            rain_mm=_median(rain[:, at]),
             is_rain_to_blame=_share(rain[agree, at] > self.policy.rain_limit_mm) > 0.5,
             is_thaw_weak=bool(self.thaw_weak[self.index(segment_id), at]),
             workable_from=next(
@@ -245,6 +249,8 @@ class MoistureState:
             ),
             lead_days=at,
             seen=_seen(self.looks_of_group[group], day),
+            is_unsure=bool(agree.mean() < self.policy.sure_share),
+            chance_rain=_share(rain[:, at] > self.policy.rain_limit_mm),
         )
 
     @cached_property

@@ -1,6 +1,7 @@
 """Water or wait: what a truck would have to bring, and the chance that the sky brings it.
 
-The verdict compares the two for one road and one day. Water that a rain would bring within the
+The verdict compares the two for one road and one day. Where it is workable as it is, or may well
+be, no water is spoken of. Water that a rain would bring within the
 days one is willing to wait is not worth hauling; where no rain is likely, the loads, hours and
 cost stand beside the rain that would do the same, so that a person can still say no.
 """
@@ -24,7 +25,7 @@ from crossfall.model.fleet import Machine
 from crossfall.model.network import Segment
 from crossfall.model.policy import Policy
 
-Verdict = Literal["water", "wait", "not_needed", "unknown"]
+Verdict = Literal["water", "wait", "not_needed", "look", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class WateringVerdict:
 
     verdict: Verdict
     demand: WaterDemand | None
-    """For one kilometre; None when moisture is unknown."""
+    """For one kilometre; None when moisture is unknown or no water is called for."""
     n_loads: int
     """For the whole segment."""
     cycle_min: float
@@ -96,6 +97,13 @@ def water_or_wait(
         reason = f"{says}. {state.reason(segment.id, day)}"
         return WateringVerdict("unknown", None, 0, 0.0, 0.0, None, p_soon, "", reason)
 
+    verdict, says = _decide(state, group, at, p_today, p_soon, policy)
+    last = day + timedelta(days=ahead.shape[1] - 1)
+    if verdict in ("not_needed", "look"):
+        today = f"{round(10 * p_today)} in 10 for workable as it is on {day:%A}"
+        reason = f"{says}: {today}, {round(10 * p_soon)} in 10 for a workable day by {last:%A}."
+        return WateringVerdict(verdict, None, 0, 0.0, 0.0, None, p_soon, "", reason)
+
     material = moisture.materials[segment.material]
     target = material.optimum_pct - (0.0 if is_for_packing else moisture.band_below_optimum_pct)
     site = int(state.site_of_group[group])
@@ -128,9 +136,8 @@ def water_or_wait(
     cost = (
         costs.water_truck.cost(hours) + costs.operator.cost(hours) + costs.water.cost(litres / 1000)
     )
-    verdict, says = _decide(state, group, at, p_today, p_soon, policy)
     warning = ""
-    if verdict != "not_needed" and demand.applied_mm > moisture.water_warn_mm:
+    if demand.applied_mm > moisture.water_warn_mm:
         warning = (
             f"that is a rain's work ({demand.applied_mm:.0f} mm); a cart mostly holds the dust"
         )
@@ -139,21 +146,33 @@ def water_or_wait(
         f"{round(litres, -2):,.0f} L for {segment.length_m / 1000:.1f} km, {loads},"
         f" {hours:.1f} truck hours, as much as {demand.applied_mm:.1f} mm of rain"
     )
-    last = day + timedelta(days=ahead.shape[1] - 1)
     chance = f"{round(10 * p_soon)} in 10 for a workable day without it by {last:%A}"
-    gap = " " if verdict == "not_needed" else ": "
-    reason = f"{says}{gap}{figures}; {chance}" + (f"; {warning}" if warning else "") + "."
+    reason = f"{says}: {figures}; {chance}" + (f"; {warning}" if warning else "") + "."
     return WateringVerdict(verdict, demand, n_loads, cycle, hours, cost, p_soon, warning, reason)
 
 
 def _decide(
     state: MoistureState, group: int, at: int, p_today: float, p_soon: float, policy: Policy
 ) -> tuple[Verdict, str]:
-    likely = np.bincount(state.group_classes[:, group, at], minlength=len(MoistureClass)).argmax()
-    if likely in (MoistureClass.FROZEN, MoistureClass.TOO_WET):
+    enough = policy.moisture.water_wait_chance
+    today = state.group_classes[:, group, at]
+    if np.isin(today, (MoistureClass.FROZEN, MoistureClass.TOO_WET)).mean() >= enough:
         return "wait", "Wait, it is wet or frozen as it is"
-    if p_today >= policy.moisture.water_wait_chance:
-        return "not_needed", "Workable without water; all the way to the target would take"
-    if p_soon >= policy.moisture.water_wait_chance:
+    if p_today >= enough:
+        return "not_needed", "Workable without water"
+    if p_soon < enough:
+        return "water", "Water it, or leave it for a wetter week"
+    if _chance_by_rain(state, group, at, policy) >= p_soon / 2:
         return "wait", "Wait for rain"
-    return "water", "Water it, or leave it for a wetter week"
+    return "look", "It may be workable already, look first"
+
+
+def _chance_by_rain(state: MoistureState, group: int, at: int, policy: Policy) -> float:
+    """Chance that it is too dry on the day and rain makes it workable soon after."""
+    days = slice(at, at + 1 + policy.moisture.water_wait_days)
+    is_workable = state.group_classes[:, group, days] == MoistureClass.WORKABLE
+    first = np.argmax(is_workable, axis=1)
+    member = np.arange(first.size)
+    moisture = state.group_moisture_pct[:, group, days]
+    is_wetter = moisture[member, first] > moisture[:, 0]
+    return float((is_workable.any(axis=1) & (first > 0) & is_wetter).mean())

@@ -134,6 +134,7 @@ def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: boo
         surfaces = ", ".join(f"{n} {name}" for name, n in row["segments"].items())
         table.add_row(row["day"], surfaces, _open(row, "light_blading"), _open(row, "cutting"))
     say_table(table)
+    say("Light blading and cutting, stretches: as is / only with water / no.")
     if found:
         heads = [f"{state.first_day + timedelta(days=n):%a %d}" for n in range(state.n_days)]
         table = new_table("Workable", "km", *heads, right=("km", *heads))
@@ -164,9 +165,10 @@ def _day_row(state: Any, gates: Any, n: int) -> dict[str, Any]:
 
 
 def _open(row: dict[str, Any], task: str) -> str:
-    """How many roads a task may be done on, and on how many of them only with water."""
-    told, n_watered = str(row[f"open_{task}"]), row[f"watered_{task}"]
-    return f"{told}, {n_watered} with water" if n_watered else told
+    """Stretches a task may be done on as they are, only with water, and not at all."""
+    n_open, n_watered = row[f"open_{task}"], row[f"watered_{task}"]
+    n_roads = sum(row["segments"].values())
+    return f"{n_open - n_watered} / {n_watered} / {n_roads - n_open}"
 
 
 def _zone_row(zone: Zone, by: str) -> dict[str, Any]:
@@ -267,7 +269,7 @@ def _say_road(
             row["day"],
             spread,
             said(day.rain_mm[2], "mm"),
-            row["surface"],
+            "not sure" if day.is_unsure else row["surface"],
             f"{100 * day.p_workable:.0f} %",
             row["cutting"].replace("_", " "),
             reword(row["why"], system),
@@ -297,6 +299,7 @@ def _rows(sheet: MorningSheet, segment: Segment, surface: RoadSurface) -> list[d
                 "segment": segment.id,
                 "day": day.day.isoformat(),
                 "surface": day.likely.label,
+                "is_unsure": day.is_unsure,
                 "why": day.reason,
                 "p_workable": round(day.p_workable, 4),
                 "cutting": verdict.decision,

@@ -133,6 +133,9 @@ class MoisturePolicy:
     rain_limit_mm: float = setting(
         3.0, unit="mm", doc="More rain than this in the day makes it too wet to work"
     )
+    sure_share: float = setting(
+        0.5, unit="1", doc="Below this share of members no class is named: have a look", low=0.2
+    )
     early_h: float = setting(7.0, unit="h", doc="Clock time that stands for early in the day")
     midday_h: float = setting(12.0, unit="h", doc="Clock time that stands for midday")
     late_h: float = setting(16.0, unit="h", doc="Clock time that stands for late in the day")

@@ -53,7 +53,7 @@ def surface_page(segment: Segment, surface: RoadSurface, measures: Measures) -> 
                 f"{segment.shade} to the sun" if segment.shade == "open" else segment.shade,
             )
         ),
-        "today": {**_class(today.likely), "why": measures.words(today.reason)},
+        "today": {**_named(today), "why": measures.words(today.reason)},
         "summary": measures.words(days.summary()),
         "station": days.station,
         "parts": _parts(days),
@@ -101,6 +101,13 @@ def _class(likely: MoistureClass) -> dict[str, str]:
     return {"colour": key, "label": SURFACE_LABEL[key]}
 
 
+def _named(day: DayAhead) -> dict[str, str]:
+    """The class of a day, where one is likely enough to be named."""
+    if day.is_unsure:
+        return {"colour": SURFACE[MoistureClass.UNKNOWN], "label": "Not sure"}
+    return _class(day.likely)
+
+
 def _parts(days: RoadDays) -> list[dict[str, Any]]:
     return [
         {
@@ -120,7 +127,7 @@ def _ahead(each: DayAhead, days: RoadDays, measures: Measures) -> dict[str, Any]
     low, middle, high = (each.moisture_pct[at] for at in (_P10, _P50, _P90))
     is_known = math.isfinite(middle)
     return {
-        **_class(each.likely),
+        **_named(each),
         "day": short_day(each.day, days.today.day),
         "workable": percent(each.p_workable),
         "moisture": f"{middle:.1f} % ({low:.1f}–{high:.1f})" if is_known else _pct(middle),

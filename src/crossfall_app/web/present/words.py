@@ -90,6 +90,7 @@ WATER_LABEL = {
     "water": "Water it, or leave it",
     "wait": "Wait, do not water",
     "not_needed": "No water needed",
+    "look": "Look before watering",
     "unknown": "Nobody knows how much water",
 }
 
