@@ -239,8 +239,8 @@ def measure(size: int, seed: int, case: str, seconds: float, search_seed: int) -
     times["baselines"] = lap()
     start = max(manual.values(), key=lambda solution: solution.worth_h)
     cpu = time.process_time()
-    # When everything is done only hours count, so a stage's own hours set the scale
-    scale = float(problem.work_min.mean()) / 60 if case == "serve_all" else None
+    # When everything is done only hours count, so a third of a stage's own hours sets the scale
+    scale = float(problem.work_min.mean()) / 180 if case == "serve_all" else None
     found = improve(
         problem, start.blocks, seconds=seconds, seed=search_seed, scale=scale, n_searches=2
     )

@@ -47,8 +47,8 @@ class Solution:
 class Tuning:
     """How the search behaves. Temperatures are shares of the mean worth of a stage."""
 
-    first_heat: float = 0.5
-    last_heat: float = 0.005
+    first_heat: float = 0.3
+    last_heat: float = 0.01
     n_away: float = 10.0
     blink: float = 0.01
 
