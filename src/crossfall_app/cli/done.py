@@ -68,7 +68,7 @@ def record(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Type in what was done on an issued card; finished work closes it."""
+    """Type in what was done on a card; finished work closes it."""
     the_workspace(None, workspace)
     from crossfall_app.store import repository
     from crossfall_app.store.closing import record_card
