@@ -69,6 +69,13 @@ def test_single_run(write):
     assert found.report.doubts == ()
 
 
+def test_days_before_the_day_of_issue_are_doubted(write):
+    found = import_forecast(write(_daily()), issued_on=date(2026, 6, 3))
+    (doubt,) = found.report.doubts
+    assert "2 of 4 days, from 2026-06-01 on, lie before 2026-06-03" in str(doubt)
+    assert import_forecast(write(_daily()), issued_on=date(2026, 5, 31)).report.doubts == ()
+
+
 def test_members_follow_the_control_run_in_order(write):
     forecast = read_forecast(write(_members(12)))
     assert forecast.n_members == 13

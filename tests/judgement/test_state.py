@@ -453,3 +453,34 @@ def test_no_class_with_half_the_members_is_said_to_be_unsure():
     assert days.today.is_unsure
     assert days.summary() == split.reason("s0", TODAY)
     assert not state.is_unsure("s0", TODAY)
+
+
+# ---------------------------------------------------------------- forecasts that are odd or many
+
+
+def test_rain_with_a_chance_of_nought_is_named_and_its_amount_counts():
+    odd = forecast([[20.0, 0, 0, 0, 0]], 9, 19, pop=[0.0, 0, 0, 0, 0])
+    state = state_of(record=weather(800), forecasts=(odd,))
+    assert any("20 mm on 2026-06-10 with a chance of 0" in note for note in state.notes)
+    # As a line without a chance: 0.95 of the members follow it on the first day
+    assert (state.site_rain_mm[:, 0, 0] > 0).mean() == pytest.approx(0.95, abs=0.03)
+    assert likely(state) is MoistureClass.TOO_WET
+    assert not (state.site_rain_mm[:, 0, 1:] > 0).any()
+
+
+def test_the_forecast_brought_in_last_wins_a_tie_and_all_are_named():
+    dry, wet = forecast([[0.0] * 5] * 9), forecast([[30.0] + [0.0] * 4] * 9)
+    old = forecast([[0.0] * 5] * 9, issued=TODAY - timedelta(days=1))
+    assert likely(state_of(forecasts=(old, dry, wet))) is MoistureClass.TOO_WET
+    state = state_of(forecasts=(wet, dry, old))
+    assert likely(state) is MoistureClass.DRY
+    told = [note for note in state.notes if "forecast of Willow Gauge" in note]
+    assert any(note.endswith("2026-06-10 is used") for note in told)
+    assert any("a later one of that day was brought in" in note for note in told)
+    assert any("2026-06-09 is not used, an older one" in note for note in told)
+
+
+def test_how_the_days_ahead_evaporate_is_said():
+    state = state_of(forecasts=(forecast([[0.0] * 5] * 9),))
+    (note,) = [each for each in state.notes if "evaporation of the days ahead" in each]
+    assert "(5 days)" in note

@@ -9,7 +9,7 @@ is moisture known.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -211,6 +211,10 @@ def _evaporation(
         )
         if first == 0 and n_past:
             notes.append(f"{station.name}, evaporation: {result.summary()}")
+        elif part.rain_mm.shape[-1]:
+            # Members share their columns' gaps; one of them tells the methods
+            one = replace(result, et_mm=result.et_mm[:1], method=result.method[:1])
+            notes.append(f"{station.name}, evaporation of the days ahead: {one.summary()}")
         found.append(result.et_mm)
     noise = np.random.default_rng([span.seed, 4]).standard_normal(span.n_members)
     factor = np.clip(1 + policy.et_spread * noise, 0.5, 1.5)

@@ -109,7 +109,11 @@ def choose_forecast(
     first_day: date,
     notes: list[str],
 ) -> Forecast | None:
-    """The newest usable forecast near the station; the nearest of those issued the same day."""
+    """The newest usable forecast near the station, named in ``notes`` with those left unused.
+
+    Of those issued the same day the nearest counts, and of equally near ones the one that was
+    brought in last.
+    """
     usable: list[tuple[int, float, int]] = []
     here = record.station
     for i, forecast in enumerate(forecasts):
@@ -118,13 +122,20 @@ def choose_forecast(
         if forecast.issued_on > first_day or away > policy.station_max_km:
             continue
         if last < first_day:
-            notes.append(f"the forecast issued {forecast.issued_on} ended {last} and is not used")
+            notes.append(f"{_called(forecast)} ended {last} and is not used")
             continue
-        usable.append((-forecast.issued_on.toordinal(), float(away), i))
+        usable.append((-forecast.issued_on.toordinal(), float(away), -i))
     if not usable:
         return None
-    chosen = forecasts[min(usable)[2]]
+    best, *others = sorted(usable)
+    chosen = forecasts[-best[2]]
     _check_forecast(chosen)
+    notes.append(f"{here.name}: {_called(chosen)} is used")
+    for issued, how_far, i in others:
+        why = "an older one"
+        if issued == best[0]:
+            why = "farther away" if how_far > best[1] else "a later one of that day was brought in"
+        notes.append(f"{here.name}: {_called(forecasts[-i])} is not used, {why}")
     return chosen
 
 
@@ -205,16 +216,19 @@ def _look_ahead(
     split = span.start + timedelta(days=n_known)
     is_open = np.broadcast_to(~covered, (span.n_members, n_ahead)).copy()
     if forecast is not None:
-        rain = _member_rain(forecast, policy, span)
+        has_no_chance = _has_no_chance(forecast, notes)
+        rain = _member_rain(forecast, has_no_chance, policy, span)
         line = np.arange(span.n_members) % forecast.n_members
         sources = (rain, forecast.tmin_c[line], forecast.tmax_c[line])
         shift = (forecast.first_day - split).days
         for target, source in zip(table.columns[:3], sources, strict=True):
             at = np.flatnonzero(covered)
             target[:, n_known + at] = source[:, at - shift]
-        if forecast.n_members == 1 and forecast.pop is None:
+        if has_no_chance.any():
             follow = follow_line(span.n_members, n_ahead, policy, seed=span.seed)
-            is_open |= np.arange(n_ahead) >= follow[:, None]
+            is_line = np.zeros(n_ahead, dtype=bool)
+            is_line[covered] = has_no_chance[np.flatnonzero(covered) - shift]
+            is_open |= (np.arange(n_ahead) >= follow[:, None]) & is_line
     if not is_open.any():
         return
     is_complete = np.asarray(np.isfinite(np.stack(clean.columns[:3])).all(axis=0))
@@ -236,17 +250,39 @@ def _look_ahead(
         target[:, n_known:] = np.where(is_open, source[index], target[:, n_known:])
 
 
-def _member_rain(forecast: Forecast, policy: MoisturePolicy, span: Span) -> Floats:
-    if forecast.n_members == 1 and forecast.pop is not None:
-        return draw_rain_members(
-            np.where(forecast.rain_mm[0] > 0, np.maximum(forecast.pop, 0.01), forecast.pop),
-            forecast.rain_mm[0],
-            span.n_members,
-            seed=span.seed,
-            persistence=policy.rain_persistence,
-            gamma_shape=policy.rain_gamma_shape,
+def _has_no_chance(forecast: Forecast, notes: list[str]) -> npt.NDArray[np.bool_]:
+    """The days of a one-line forecast of which only the amount can be used."""
+    n_days = forecast.rain_mm.shape[-1]
+    if forecast.n_members > 1:
+        return np.zeros(n_days, dtype=bool)
+    if forecast.pop is None:
+        return np.ones(n_days, dtype=bool)
+    amount = forecast.rain_mm[0]
+    is_odd = np.asarray((forecast.pop == 0) & (amount > 0))
+    for at in np.flatnonzero(is_odd).tolist():
+        day = forecast.first_day + timedelta(days=at)
+        notes.append(
+            f"{_called(forecast)} expects {amount[at]:g} mm on {day} with a chance of 0; the chance"
+            " is left out, the amount counts"
         )
-    return np.asarray(forecast.rain_mm[np.arange(span.n_members) % forecast.n_members])
+    return is_odd | np.isnan(forecast.pop)
+
+
+def _member_rain(
+    forecast: Forecast, has_no_chance: npt.NDArray[np.bool_], policy: MoisturePolicy, span: Span
+) -> Floats:
+    line = forecast.rain_mm[np.arange(span.n_members) % forecast.n_members]
+    if forecast.n_members > 1 or forecast.pop is None:
+        return np.asarray(line)
+    drawn = draw_rain_members(
+        np.where(has_no_chance, 1.0, forecast.pop),
+        forecast.rain_mm[0],
+        span.n_members,
+        seed=span.seed,
+        persistence=policy.rain_persistence,
+        gamma_shape=policy.rain_gamma_shape,
+    )
+    return np.where(has_no_chance, line, drawn)
 
 
 def _covered(forecast: Forecast | None, split: date, n_ahead: int) -> npt.NDArray[np.bool_]:
@@ -258,8 +294,13 @@ def _covered(forecast: Forecast | None, split: date, n_ahead: int) -> npt.NDArra
 
 
 def _check_forecast(forecast: Forecast) -> None:
-    what = f"the forecast of {forecast.station.name} issued {forecast.issued_on}"
+    what = _called(forecast)
     if np.any(forecast.rain_mm < 0):
         raise InputError(f"{what} has rain_mm {np.nanmin(forecast.rain_mm):g}; expected >= 0")
     if np.any(forecast.tmin_c > forecast.tmax_c):
         raise InputError(f"{what} has a tmin_c above its tmax_c; maybe the columns are swapped")
+
+
+def _called(forecast: Forecast) -> str:
+    source = f" ({forecast.source})" if forecast.source else ""
+    return f"the forecast of {forecast.station.name} issued {forecast.issued_on}{source}"

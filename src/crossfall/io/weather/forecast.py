@@ -100,6 +100,16 @@ def import_forecast(
         )
     figures, n_impossible = _judge(figures, first, path, policy, doubts)
     forecast = _forecast(figures, station, first, issued_on, path)
+    n_before = min((forecast.issued_on - first).days, forecast.n_days)
+    if n_before > 0:
+        doubts.append(
+            Problem(
+                f"{path.name}, {block.name}",
+                f"{n_before} of {forecast.n_days} days, from {first} on, lie before"
+                f" {forecast.issued_on}, the day it was issued; they are no forecast, maybe the day"
+                " is wrong or the file holds past days as well",
+            )
+        )
     report = WeatherReport(
         file=path.name,
         format=f"forecast JSON, {block.name}, {forecast.n_members} members",
