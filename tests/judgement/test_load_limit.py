@@ -18,7 +18,7 @@ from crossfall.judgement.load_limit import (
 from crossfall.judgement.state import surface_state
 from crossfall.model import LoadPosting, Machine, Policy
 from crossfall.model.policy import GatePolicy, MoisturePolicy
-from moisture_case import FLEET, TODAY, district, forecast, weather
+from moisture_case import FLEET, TODAY, district, forecast, roads, weather
 
 POLICY = Policy(moisture=MoisturePolicy(n_members=21))
 MORNING = datetime.combine(TODAY, time(6, 0))
@@ -140,3 +140,28 @@ def test_axles_and_legal_payloads():
     assert heaviest_axle_t(tank, policy) == pytest.approx(9.6)
     grader = Machine("g", "G", "grader", "y", mass_t=18.0)
     assert heaviest_axle_t(grader, policy) == pytest.approx(6.3)
+
+
+def test_posted_and_unposted_roads_around_a_station_are_advised_apart():
+    up = posting(up_at=MORNING - timedelta(days=5))
+    free, held = advise_load_limits(state_of(SPRING, network=roads(3), postings=(up,)))
+    # Only s0 is posted: the other two still need one
+    assert (free.advice, free.segment_ids, free.is_posted) == ("put_up", ("s1", "s2"), False)
+    assert (held.advice, held.segment_ids, held.is_posted) == ("keep_up", ("s0",), True)
+    assert "that have none up" in free.reason
+    over = np.concatenate([np.full(100, 8.0), np.full(60, -5.0), np.full(40, 9.0)])
+    free, held = advise_load_limits(
+        state_of(over, ahead=(9.0,) * 5, network=roads(3), postings=(up,))
+    )
+    assert (free.advice, held.advice) == ("none", "take_down")
+
+
+def test_a_limit_signed_against_the_advice_says_so():
+    (advice,) = advise_load_limits(state_of(np.full(300, 16.0), ahead=(16.0,) * 5))
+    assert advice.advice == "none"
+    signed = sign_posting(
+        advice, posting_id="p2", axle_t=5.0, authority="Osier Valley District board",
+        signed_by="R. Example", up_at=MORNING,
+    )  # fmt: skip
+    assert signed.reason.startswith("Signed although the thaw indices ask for none")
+    assert not posting().reason.startswith("Signed although")

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from crossfall.judgement.state import MoistureState
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,54 +43,29 @@ class LoadAdvisory:
     reason: str
     has_winter_strength: bool = False
     """Whether it has frozen so hard that roads carry more than in summer, and are not weak."""
+    is_posted: bool = False
+    """Whether these roads have a signed limit up; those around one station that have not stand
+    in an advisory of their own."""
 
 
 def advise_load_limits(state: MoistureState) -> tuple[LoadAdvisory, ...]:
-    """One advisory for each station of the state.
+    """One advisory for the roads around each station without a posting, one for those with.
 
     *Put up* from the first day on which most members are thaw-weak and the thawing index still
     rises afterwards (a warming forecast); *keep up* while roads are weak and a posting holds;
     *take down* when a posting holds and no day ahead is weak in a fifth of the members.
     """
-    policy = state.policy
     found = []
     for station in dict.fromkeys(state.stations):
         sites = [i for i, each in enumerate(state.stations) if each == station]
         groups = np.isin(state.site_of_group, sites) & (state.groups.station >= 0)
-        rows = np.flatnonzero(groups[state.groups.of_segment])
-        if not rows.size:
-            continue
-        site = sites[0]
-        p_weak = state.site_is_weak[:, site].mean(axis=0)
-        thawing = np.median(state.site_thawing_c_day[:, site], axis=0)
-        freezing = np.median(state.site_freezing_c_day[:, site], axis=0)
-        is_posted = bool(np.isfinite(state.posted_axle_t[rows, 0]).any())
-        at, advice = _advice(p_weak, thawing, is_posted)
-        indices = (
-            f"thawing index {thawing[at]:.0f} of {policy.thaw_onset_c_day:.0f} °C·d, freezing index"
-            f" {freezing[at]:.0f} °C·d"
-        )
-        says = {
-            "put_up": "Ask for a load limit: the road is thawing from the top over trapped water",
-            "keep_up": "Leave the load limit up: still weak below",
-            "take_down": "The load limit can come down: the frost is out, look before you lift it",
-            "none": "No load limit needed",
-        }[advice]
-        found.append(
-            LoadAdvisory(
-                station=station.name,
-                segment_ids=tuple(state.segment_ids[i] for i in rows),
-                advice=advice,
-                on=None if advice == "none" else state.first_day + timedelta(days=at),
-                p=float(p_weak[at]),
-                thawing_c_day=float(thawing[at]),
-                freezing_c_day=float(freezing[at]),
-                reason=f"{says}: {indices}.",
-                has_winter_strength=bool(
-                    freezing[0] >= policy.winter_strength_c_day and p_weak[0] < 0.5
-                ),
-            )
-        )
+        around = groups[state.groups.of_segment]
+        has_limit = np.isfinite(state.posted_axle_t[:, 0])
+        for is_posted, which in ((False, around & ~has_limit), (True, around & has_limit)):
+            rows = np.flatnonzero(which)
+            if rows.size:
+                is_part = rows.size < int(around.sum())
+                found.append(_advise(state, station.name, sites[0], rows, is_posted, is_part))
     return tuple(found)
 
 
@@ -103,7 +79,14 @@ def sign_posting(
     up_at: datetime,
     down_at: datetime | None = None,
 ) -> LoadPosting:
-    """Turn advice into a posting; refused without an authority and a name."""
+    """Turn advice into a posting; refused without an authority and a name.
+
+    A limit may be signed where the indices ask for none, for people know more than they do; the
+    posting then says so.
+    """
+    reason = advisory.reason
+    if advisory.advice == "none":
+        reason = f"Signed although the thaw indices ask for none. {reason}"
     return LoadPosting(
         posting_id,
         advisory.segment_ids,
@@ -112,7 +95,7 @@ def sign_posting(
         signed_by,
         up_at,
         down_at,
-        advisory.reason,
+        reason,
     )
 
 
@@ -165,6 +148,39 @@ def legal_payload_t(machine: Machine, axle_t: float, policy: GatePolicy) -> floa
     most = axle_t / policy.truck_axle_share - machine.mass_t
     full = machine.capacity / 1000 if machine.kind == "water_truck" else machine.payload_t
     return float(min(max(most, 0.0), full))
+
+
+def _advise(
+    state: MoistureState, station: str, site: int, rows: Ints, is_posted: bool, is_part: bool
+) -> LoadAdvisory:
+    policy = state.policy
+    p_weak = state.site_is_weak[:, site].mean(axis=0)
+    thawing = np.median(state.site_thawing_c_day[:, site], axis=0)
+    freezing = np.median(state.site_freezing_c_day[:, site], axis=0)
+    at, advice = _advice(p_weak, thawing, is_posted)
+    indices = (
+        f"thawing index {thawing[at]:.0f} of {policy.thaw_onset_c_day:.0f} °C·d, freezing index"
+        f" {freezing[at]:.0f} °C·d"
+    )
+    says = {
+        "put_up": "Ask for a load limit: the road is thawing from the top over trapped water",
+        "keep_up": "Leave the load limit up: still weak below",
+        "take_down": "The load limit can come down: the frost is out, look before you lift it",
+        "none": "No load limit needed",
+    }[advice]
+    which = f", for the stretches that have {'one' if is_posted else 'none'} up" if is_part else ""
+    return LoadAdvisory(
+        station=station,
+        segment_ids=tuple(state.segment_ids[i] for i in rows),
+        advice=advice,
+        on=None if advice == "none" else state.first_day + timedelta(days=at),
+        p=float(p_weak[at]),
+        thawing_c_day=float(thawing[at]),
+        freezing_c_day=float(freezing[at]),
+        reason=f"{says}{which}: {indices}.",
+        has_winter_strength=bool(freezing[0] >= policy.winter_strength_c_day and p_weak[0] < 0.5),
+        is_posted=is_posted,
+    )
 
 
 def _advice(
