@@ -120,8 +120,8 @@ class MoisturePolicy:
         2.0,
         unit="%",
         doc="Workable down to this far below optimum",
-        evidence="published",
-        source="Ohio DOT Item 304 (2005): not below optimum minus 2 % (aggregate base)",
+        source="ours, informed by Ohio DOT Item 304 (2005), which asks it of compacted aggregate"
+        " base, not of blading",
     )
     band_above_optimum_pct: float = setting(
         1.5, unit="%", doc="Workable up to this far above optimum"
@@ -202,8 +202,8 @@ class MoisturePolicy:
         56,
         unit="d",
         doc="Longest weak spell; afterwards somebody must look",
-        evidence="published",
-        source="MnDOT: restrictions are intended for 8 weeks at most",
+        source="ours, informed by MnDOT: restrictions are intended for 8 weeks at most, which is a"
+        " rule for signs and not for soils",
     )
     winter_strength_c_day: float = setting(
         155.6,
