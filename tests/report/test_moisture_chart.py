@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 from xml.etree import ElementTree as ET
 
@@ -107,3 +108,11 @@ def test_fewer_days_make_wider_columns():
 def test_no_room_or_an_odd_unit_is_refused(odd):
     with pytest.raises(InputError):
         moisture_chart(road(), **odd)
+
+
+def test_a_day_nobody_can_name_is_said_to_be_unsure():
+    days = road()
+    first = replace(days.ahead[0], is_unsure=True)
+    drawn = moisture_chart(replace(days, ahead=(first, *days.ahead[1:])))
+    assert drawn.count(": not sure") == 1
+    assert ": not sure" not in moisture_chart(days)

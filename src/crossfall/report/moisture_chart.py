@@ -307,7 +307,8 @@ def _hover(past: Sequence[PastDay], ahead: Sequence[DayAhead], plot: _Plot) -> I
         yield _column(each.day, f"{_day(each.day)}: {', '.join(parts)}", plot)
     for day in ahead:
         low, middle, high = (day.moisture_pct[at] for at in (_P10, _P50, _P90))
-        said = f"{_day(day.day)}: {MoistureClass(day.likely).label}"
+        named = "not sure" if day.is_unsure else MoistureClass(day.likely).label
+        said = f"{_day(day.day)}: {named}"
         if math.isfinite(middle):
             said += f", {middle:.1f} % ({low:.1f} to {high:.1f})"
         yield _column(day.day, f"{said}, {_rain_said(day.rain_mm[_P50], plot)}", plot)

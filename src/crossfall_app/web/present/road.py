@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from crossfall.judgement import is_only_reported, open_hazards
+from crossfall.judgement import MoistureClass, is_only_reported, open_hazards
 from crossfall.judgement.gate import GateTable
 from crossfall.judgement.rating import RATING_NAMES
 from crossfall.judgement.state import MoistureState
@@ -160,7 +160,8 @@ def _surface(
 ) -> dict[str, Any]:
     if state is None or gates is None or segment.id not in state.segment_ids:
         return {}
-    key = SURFACE[state.most_likely(segment.id, today)]
+    is_unsure = state.is_unsure(segment.id, today)
+    key = SURFACE[MoistureClass.UNKNOWN if is_unsure else state.most_likely(segment.id, today)]
     days = [today + timedelta(days=n) for n in range(min(_GATE_DAYS, gates.n_days))]
     rows: list[dict[str, Any]] = [
         {
@@ -186,7 +187,7 @@ def _surface(
     return {
         "surface_today": {
             "colour": key,
-            "label": SURFACE_LABEL[key],
+            "label": "Not sure" if is_unsure else SURFACE_LABEL[key],
             "reason": measures.words(figures),
         },
         "gate_days": [short_day(day, today) for day in days],
