@@ -286,3 +286,16 @@ def test_the_network_can_lack_districts(office, superintendent):
     assert "10 days, by board district" in text
     assert "North" in text
     assert "No board district" in text
+
+
+def test_a_road_nobody_can_name_the_state_of_is_headed_not_sure(office, superintendent):
+    assert "Not sure today" not in _text(superintendent, "/moisture/s1/")
+    # With every share below it, no class is likely enough to be named
+    policy = repository.load_policy()
+    moisture = replace(policy.moisture, sure_share=1.01)
+    unsure = replace(policy, moisture=moisture, version="unsure")
+    repository.save_policy(unsure, by="tests", note="tests")
+    for page in ("/moisture/s1/", "/roads/s1/"):
+        text = _text(superintendent, page)
+        assert "Not sure today" in text, page
+        assert "Not sure, have a look: " in text, page
