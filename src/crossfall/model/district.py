@@ -30,6 +30,7 @@ class District:
     weather: tuple[WeatherRecord, ...] = ()
     forecasts: tuple[Forecast, ...] = ()
     observations: tuple[Observation, ...] = ()
+    """In order of entry: of two at one place on one day the later one counts."""
     hazards: tuple[Hazard, ...] = ()
     requests: tuple[Request, ...] = ()
     records: tuple[WorkRecord, ...] = ()
