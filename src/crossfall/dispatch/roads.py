@@ -26,7 +26,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 _LEAST_MIN = 1e-6
-_CHUNK = 128
+_CHUNK_STEPS = 2_000_000
 
 
 class Roads:
@@ -100,9 +100,10 @@ class Roads:
         sources = np.concatenate([arcs, self.n_arcs + np.arange(n_yards), extra])
         found = np.full((sources.size, sources.size), np.inf, dtype=np.float32)
         into_yard = [np.flatnonzero((self.head == yard) & self.usable) for yard in self.yards]
-        for first in range(0, sources.size, _CHUNK):
+        chunk = max(1, min(128, _CHUNK_STEPS // max(1, self.n_arcs)))
+        for first in range(0, sources.size, chunk):
             check()
-            rows = slice(first, min(first + _CHUNK, sources.size))
+            rows = slice(first, min(first + chunk, sources.size))
             dist = dijkstra(self._graph, indices=sources[rows])
             found[rows, : arcs.size] = dist[:, arcs] - self.minutes[arcs]
             for y, ways_in in enumerate(into_yard):
