@@ -71,6 +71,9 @@ class OpenGates:
     def p(self, task):
         return self._table(self.chance, 1.0)
 
+    def worth(self, task):
+        return self._table(self.chance, 1.0)
+
     def verdict(self, segment_id, day, task):
         key = (segment_id, (day - self.first_day).days)
         decision = "refused" if key in self.closed else "allowed"
@@ -146,6 +149,7 @@ def stage(
     after: tuple[str, ...] = (),
     support: tuple[Support, ...] = (),
     needs_attachment: str = "",
+    wait_min: float = 0.0,
 ) -> Stage:
     return Stage(
         id=f"{job_id}-{number}",
@@ -164,6 +168,7 @@ def stage(
         after=after,
         support=support,
         needs_attachment=needs_attachment,
+        wait_min=wait_min,
     )
 
 

@@ -47,7 +47,7 @@ TABLES = tables_of(PROBLEM)
 @settings(max_examples=80, deadline=None)
 @given(st.lists(st.integers(0, TABLES.ways.block.shape[0] - 1), max_size=9))
 def test_minutes_of_a_shift_agree_with_plain_numpy(blocks: list[int]) -> None:
-    routes = routes_from(TABLES, PROBLEM.support.hours, [()] * len(PROBLEM.shifts))
+    routes = routes_from(TABLES, [()] * len(PROBLEM.shifts))
     routes.lines.seq[0, : len(blocks)] = blocks
     routes.lines.n[0] = len(blocks)
     kernel.refresh(TABLES.ways, routes.lines, 0)
@@ -64,7 +64,7 @@ def test_minutes_of_a_shift_agree_with_plain_numpy(blocks: list[int]) -> None:
 
 def test_the_best_place_is_the_best_of_all_places() -> None:
     there = tuple(int(b) for b in TABLES.option[:3, 0, 0])
-    routes = routes_from(TABLES, PROBLEM.support.hours, [there] + [()] * 3)
+    routes = routes_from(TABLES, [there] + [()] * 3)
     b = int(TABLES.option[4, 0, 0])
     total, place = kernel.whole_at(TABLES.ways, routes.lines, 0, b, 0, np.ones(1, np.uint64), 0.0)
     tried = [kernel.plain_minutes(TABLES.ways, [*there[:i], b, *there[i:]], 0) for i in range(4)]

@@ -20,11 +20,12 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.dispatch import kernel
+from crossfall.dispatch import insertion, kernel
 from crossfall.dispatch.kernel import Routes, Tables
 from crossfall.dispatch.problem import Problem
 from crossfall.dispatch.solve import Solution, solution_of
 from crossfall.dispatch.tables import routes_from, tables_of
+from crossfall.dispatch.timetable import asks
 
 Floats = npt.NDArray[np.float64]
 Choose = Callable[[Floats, Floats, Floats], Floats]
@@ -52,7 +53,7 @@ def best_per_hour(problem: Problem) -> Solution:
 def whole_road(problem: Problem) -> Solution:
     """The road worth most next: out along one side, back along the other."""
     tables = tables_of(problem)
-    routes = routes_from(tables, problem.support.hours, [()] * len(problem.shifts))
+    routes = routes_from(tables, [()] * len(problem.shifts))
     roads: dict[str, list[int]] = {}
     for s, stage in enumerate(problem.stages):
         route = problem.network.segment_by_id[stage.segment_id].route
@@ -74,7 +75,7 @@ BASELINES: dict[str, Callable[[Problem], Solution]] = {
 
 def _walk(problem: Problem, choose: Choose) -> Solution:
     tables = tables_of(problem)
-    routes = routes_from(tables, problem.support.hours, [()] * len(problem.shifts))
+    routes = routes_from(tables, [()] * len(problem.shifts))
     blocks, whole = problem.blocks, problem.blocks.first_option[:, 0]
     for h in range(len(problem.shifts)):
         c, home_port = int(problem.shift_class[h]), int(problem.shift_home[h])
@@ -121,17 +122,10 @@ def _put(tables: Tables, routes: Routes, s: int, spot: npt.NDArray[np.int64]) ->
     h, last = int(spot[0]), max(int(spot[2]), int(spot[3]))
     if routes.lines.n[h] + 2 > routes.lines.seq.shape[1]:
         return False
-    least = kernel.earliest(tables, routes, s, h)
+    least = insertion.earliest(tables, routes, s, h)
     if least < 0 or int(spot[2]) < least or last > int(routes.lines.n[h]):
         return False
-    if not kernel.support_fits(tables, routes, s, int(tables.ways.shift[h, kernel.DAY])):
-        return False
-    kernel.place(tables, routes, s, spot)
-    if routes.lines.minutes[h] <= tables.shift_real[h, kernel.MOST_MIN]:
-        return True
-    kernel.take_out(tables, routes, s)
-    kernel.refresh(tables.ways, routes.lines, h)
-    return False
+    return bool(insertion.place_if_it_stands(tables, routes, s, spot))
 
 
 def _measure(problem: Problem, s: int) -> float:
@@ -164,11 +158,10 @@ def _out_and_back(tables: Tables, routes: Routes, s: int, h: int, first_place: i
     whole = int(tables.option[s, 0, 0])
     total, place = kernel.whole_at(ways, lines, h, whole, first_place, _NO_RNG, 0.0)
     spot = np.array([h, 0, place, place], dtype=np.int64)
-    if tables.stage[s, kernel.N_OPTIONS] > 1 and n > first_place:
+    needs_support = asks(tables, s, int(ways.shift[h, kernel.DAY]))
+    if tables.stage[s, kernel.N_OPTIONS] > 1 and n > first_place and not needs_support:
         forward, backward = (int(b) for b in tables.option[s, 1])
-        added, turned, i, j = kernel.apart_at(
-            ways, lines, h, forward, backward, first_place, tables.most_open
-        )
+        added, turned, i, j = kernel.apart_at(tables, lines, h, forward, backward, first_place)
         for o in range(1 + int(turned), int(tables.stage[s, kernel.N_OPTIONS]), 2):
             inside = sum(float(ways.minutes[c, b, 0]) for b in tables.option[s, o])
             if lines.minutes[h] + added + inside < total:

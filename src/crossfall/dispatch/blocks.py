@@ -2,9 +2,10 @@
 
 Each block has up to four *modes*: which way the first pass goes and, on part
 of a segment, by which end the machine leaves. A mode says through which port
-it comes in, through which it goes out, and the minutes in between: pass
-minutes, turns between passes, and the drive along the segment to and from the
-stage.
+it comes in, through which it goes out, and the minutes in between: signs,
+pass minutes, turns between passes, and the drive along the segment to and from
+the stage. Where the windrow would lie too long between two passes, because the
+way round is long, there is no such mode.
 """
 
 from __future__ import annotations
@@ -40,6 +41,10 @@ class Blocks:
     leave: npt.NDArray[np.int64]
     minutes: Floats
     """Minutes inside the segment, shape (class, block, mode) [min]."""
+    gap_min: Floats
+    """Longest time from the end of a pass to the next, shape (class, block, mode) [min]."""
+    lead_min: Floats
+    """Least and most minutes from coming in to the first pass, shape (stage, 2) [min]."""
     starts_forward: npt.NDArray[np.bool_]
     """Direction of the block's first pass, shape (block, mode)."""
     opens_m: Floats
@@ -47,6 +52,8 @@ class Blocks:
     first_option: Ints
     """First block of each option, shape (stage, option); -1 where there is none."""
     second_option: Ints
+    lies_min: Floats
+    """Where no mode is left because a windrow would lie too long: how long; else 0 [min]."""
 
     @property
     def n_blocks(self) -> int:
@@ -84,7 +91,7 @@ def build_blocks(
 
     ``must_start`` says for half-done stages which way their next pass goes; those stay whole.
     """
-    maker = _Maker(len(stages), len(roads))
+    maker = _Maker(len(stages), len(roads), policy.windrow_open_max_min)
     for s, stage in enumerate(stages):
         k = int(stage_port[s])
         if k < 0:
@@ -175,10 +182,26 @@ def mode_minutes(
     return minutes + turn + lane.inside_min + back
 
 
+def mode_gap(lane: Lane, n_passes: int, starts_forward: bool) -> float:
+    """Longest time from the end of a pass to the start of the next in one block [min]."""
+    if n_passes < 2:
+        return 0.0
+    if lane.is_one_way:
+        return lane.beyond_min + lane.again_min + lane.along_min
+    first, second = lane.turn_at_end, lane.turn_at_start
+    if not starts_forward:
+        first, second = second, first
+    return first if n_passes == 2 else max(first, second)
+
+
 class _Maker:
     """Collects blocks row by row."""
 
-    def __init__(self, n_stages: int, n_classes: int) -> None:
+    def __init__(self, n_stages: int, n_classes: int, most_open_min: float) -> None:
+        self.most_open_min = most_open_min
+        self.gap: list[list[list[float]]] = []
+        self.lead = np.zeros((n_stages, 2))
+        self.lies = np.zeros(n_stages)
         self.rows: list[tuple[int, int, int, float]] = []
         self.enter: list[list[int]] = []
         self.leave: list[list[int]] = []
@@ -198,6 +221,8 @@ class _Maker:
         must_start: bool | None,
     ) -> None:
         n = stage.n_passes
+        leads = [each for lane in lanes for each in (lane.along_min, lane.beyond_min)]
+        self.lead[s] = stage.wait_min + np.array([min(leads), max(leads)])
         self.first[s, 0] = self._add(s, stage, k, lanes, 0, n, must_start, 0.0)
         can_split = can_split and n % 2 == 0 and not stage.support and not lanes[0].is_one_way
         if not can_split:
@@ -224,35 +249,56 @@ class _Maker:
         opens_m: float,
     ) -> int:
         passes = stage.pass_minutes[first : first + n]
-        modes: list[tuple[int, int, bool, list[float]]] = []
+        wait_min = stage.wait_min if first == 0 else 0.0
+        modes: list[tuple[int, int, bool, list[float], list[float]]] = []
+        lies = np.inf
         for forward in (True, False):
+            gaps = [mode_gap(lane, n, forward) for lane in lanes]
             for leaves in (True, False):
-                minutes = [mode_minutes(lane, passes, forward, leaves) for lane in lanes]
-                if (forced is None or forced == forward) and min(minutes) < np.inf:
+                minutes = [mode_minutes(lane, passes, forward, leaves) + wait_min for lane in lanes]
+                if (forced is not None and forced != forward) or min(minutes) == np.inf:
+                    continue
+                lies = min(lies, *gaps)
+                minutes = [
+                    each if gap <= self.most_open_min else np.inf
+                    for each, gap in zip(minutes, gaps, strict=True)
+                ]
+                if min(minutes) < np.inf:
                     enter = 2 * k + (0 if forward else 1)
-                    modes.append((enter, 2 * k + (0 if leaves else 1), forward, minutes))
+                    modes.append((enter, 2 * k + (0 if leaves else 1), forward, minutes, gaps))
+        if not modes and self.most_open_min < lies < np.inf:
+            self.lies[s] = lies
+        nowhere = [np.inf] * len(lanes)
         while len(modes) < N_MODES:
-            modes.append((2 * k, 2 * k, True, [np.inf] * len(lanes)))
+            modes.append((2 * k, 2 * k, True, nowhere, nowhere))
         self.rows.append((s, first, n, opens_m))
         self.enter.append([mode[0] for mode in modes])
         self.leave.append([mode[1] for mode in modes])
         self.forward.append([mode[2] for mode in modes])
         self.minutes.append([mode[3] for mode in modes])
+        self.gap.append([mode[4] for mode in modes])
         return len(self.rows) - 1
 
     def tables(self) -> Blocks:
         n = len(self.rows)
         column = list(zip(*self.rows, strict=True)) if self.rows else [(), (), (), ()]
-        minutes = np.array(self.minutes, dtype=float).reshape(n, N_MODES, self.n_classes)
+        shape = (n, N_MODES, self.n_classes)
+        minutes, gap = (
+            np.ascontiguousarray(np.moveaxis(np.array(each, dtype=float).reshape(shape), 2, 0))
+            for each in (self.minutes, self.gap)
+        )
         return Blocks(
             stage=np.array(column[0], dtype=np.int64),
             first_pass=np.array(column[1], dtype=np.int64),
             n_passes=np.array(column[2], dtype=np.int64),
             enter=np.array(self.enter, dtype=np.int64).reshape(n, N_MODES),
             leave=np.array(self.leave, dtype=np.int64).reshape(n, N_MODES),
-            minutes=np.ascontiguousarray(np.moveaxis(minutes, 2, 0)),
+            minutes=minutes,
+            gap_min=gap,
+            lead_min=self.lead,
             starts_forward=np.array(self.forward, dtype=bool).reshape(n, N_MODES),
             opens_m=np.array(column[3], dtype=float),
             first_option=self.first,
             second_option=self.second,
+            lies_min=self.lies,
         )

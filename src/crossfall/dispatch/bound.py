@@ -4,7 +4,8 @@ A linear programme (HiGHS) in which stages may be split between shifts and
 travel costs nothing, except that work far out leaves less of the shift: who
 works beyond ``r`` minutes from the yard spends at least ``2 r`` minutes nearer
 than that, so all work beyond ``r`` fits into the shift less ``2 r``. Passes may
-be separated and turned in any way; only blade-down minutes count. So the bound
+be separated and turned in any way; only signs and blade-down minutes count, and supporting
+machines are counted by their hours. So the bound
 holds for any plan under the same windows, crews, support and worth,
 whatever its pass patterns.
 
@@ -64,7 +65,7 @@ def upper_bound(
     ``in_blocks`` counts the turns of plans that keep a stage's passes in the declared blocks; by
     default only turns at dead ends count, which no plan avoids.
     """
-    takes = problem.work_min + (block_turns(problem) if in_blocks else dead_end_turns(problem))
+    takes = problem.stage_min + (block_turns(problem) if in_blocks else dead_end_turns(problem))
     group_of = _groups(problem)
     n_groups = int(group_of.max(initial=-1)) + 1
     first = np.array([int(np.flatnonzero(group_of == g)[0]) for g in range(n_groups)], np.int64)

@@ -16,9 +16,11 @@ from datetime import date, timedelta
 
 from crossfall.dispatch.checker_day import check_day
 from crossfall.dispatch.checker_facts import Facts
+from crossfall.dispatch.checker_support import check_timetable
 from crossfall.dispatch.standing import Since
 from crossfall.judgement import GateTable
 from crossfall.model import Fleet, Itinerary, Job, Leg, Network, Plan, Policy, Stage, Violation
+from crossfall.model.policy import DispatchPolicy
 
 _SLACK_MIN = 0.01
 _SLACK_H = 0.01
@@ -39,27 +41,29 @@ def check_plan(
     Checked: one operator and one machine in one place; shift hours, walk-round, meal break and
     dusk; the path through real roads, one-way and mass limits included; speeds and turns; every
     stage whole, in one shift, pass by pass and side by side; windows, skills and attachments;
-    order of stages; length of open windrow; supporting machines; and that worth, limit and the
-    reasons for what is left out are all there. ``since`` says what was done before the plan
+    order of stages; length of open windrow, and how long it lies; signs set up; supporting
+    machines and their timetable; working weekdays; and that worth, limit and the reasons for what
+    is left out are all there. ``since`` says what was done before the plan
     begins in the middle of a day, and where the machines stand.
     """
     facts = Facts.of(network, fleet, policy.dispatch)
     known = {stage.id: (job, stage) for job in jobs for stage in job.stages}
     found: list[Violation] = []
-    found += _one_place_each(plan)
+    found += _one_place_each(plan, policy.dispatch)
     for itinerary in plan.itineraries:
         found += check_day(itinerary, facts, known, since)
     found += _stages_whole(plan, known, since)
     found += _windows(plan, known, gates, since)
     found += _order(plan, known, since)
     found += _support(plan, known, fleet, gates, facts, since)
+    found += check_timetable(plan, known, facts, since)
     found += _accounts(plan, jobs, gates, policy, since)
     found += _nobody_left_out(plan, facts, since)
     return tuple(found)
 
 
-def _one_place_each(plan: Plan) -> Iterator[Violation]:
-    """No machine and no person is in two itineraries of a day, and all days are in the plan."""
+def _one_place_each(plan: Plan, policy: DispatchPolicy) -> Iterator[Violation]:
+    """Nobody is in two itineraries of a day, and all days are working days of the plan."""
     last_day = plan.first_day + timedelta(days=plan.n_days - 1)
     machines = Counter((each.machine_id, each.day) for each in plan.itineraries)
     people = Counter((each.operator_id, each.day) for each in plan.itineraries)
@@ -72,6 +76,8 @@ def _one_place_each(plan: Plan) -> Iterator[Violation]:
             yield Violation(
                 "days", _where(each), f"{each.day} is not one of the {plan.n_days} days"
             )
+        if each.day.weekday() not in policy.work_weekdays:
+            yield Violation("weekday", _where(each), f"nobody works on a {each.day:%A}")
 
 
 def _nobody_left_out(plan: Plan, facts: Facts, since: Since | None) -> Iterator[Violation]:
@@ -221,8 +227,9 @@ def _accounts(
         earlier = sum(stage.id in since.done for stage in job.stages) if since else 0
         n_done = len(now) + earlier
         for stage in now:
-            verdict = gates.verdict(stage.segment_id, days[stage.id], stage.task)
-            worth += job.benefit_h * stage.work_min / (60 * job.work_h) * verdict.p
+            row, at = gates.index(stage.segment_id), (days[stage.id] - gates.first_day).days
+            fit = float(gates.worth(stage.task)[row, at])
+            worth += job.benefit_h * stage.work_min / (60 * job.work_h) * fit
         if now and job.needs_engineer:
             yield Violation("engineer", job.id, "work is planned before the engineer confirmed it")
         is_whole = bool(job.stages) and n_done == len(job.stages)
@@ -234,8 +241,13 @@ def _accounts(
             yield Violation("accounts", job.id, "served, and listed as left out")
         if job.id in reasons and reasons[job.id].n_stages_done != n_done:
             yield Violation("accounts", job.id, f"{n_done} stages are done, not as listed")
+    # Walk-round and meal come with the shift; waiting for signs belongs to the work
     out_h = sum(
-        each.minutes(kind) / 60 for each in plan.itineraries for kind in ("travel", "work", "turn")
+        (leg.end_min - leg.start_min) / 60
+        for each in plan.itineraries
+        for leg in each.legs
+        if leg.kind in ("travel", "work", "turn")
+        or (leg.kind == "wait" and leg.stage_id is not None)
     )
     worth -= policy.dispatch.hour_price * out_h
     if abs(worth - plan.benefit_h) > 1e-3 * max(1.0, abs(worth)):

@@ -31,6 +31,7 @@ def check_day(
             Violation(rule, where, text) for rule, text in _passes(itinerary, facts, known, since)
         ]
         found += [Violation(rule, where, text) for rule, text in _open(itinerary, facts, known)]
+        found += [Violation(rule, where, text) for rule, text in _signs(itinerary, known, since)]
     return found
 
 
@@ -92,7 +93,7 @@ def _clock(itinerary: Itinerary, facts: Facts, since: Since | None) -> Found:
         yield "shift", f"it ends at {legs[-1].end_min:.1f}, the shift or the light at {end:.1f}"
     waits = 0.0
     for leg in legs:
-        if leg.kind != "wait":
+        if leg.kind != "wait" or leg.stage_id is not None:
             break
         waits += leg.end_min - leg.start_min
     if standing is None and waits < policy.pretrip_min - _SLACK_MIN:
@@ -248,7 +249,11 @@ def _passes(itinerary: Itinerary, facts: Facts, known: Known, since: Since | Non
 
 
 def _open(itinerary: Itinerary, facts: Facts, known: Known) -> Found:
-    """Between the first and the last pass of a stage, what lies open is never too long."""
+    """Between the first and the last pass of a stage, what lies open is never too long.
+
+    Neither in metres nor in minutes: from the end of a pass until the next one of the same stage.
+    """
+    yield from _open_minutes(itinerary, facts)
     is_open: dict[str, float] = {}
     for i, leg in enumerate(itinerary.legs):
         if leg.kind != "work" or leg.stage_id not in known:
@@ -264,6 +269,38 @@ def _open(itinerary: Itinerary, facts: Facts, known: Known) -> Found:
         total = sum(is_open.values())
         if apart and total > facts.policy.open_windrow_m + _SLACK_M:
             yield "windrow", f"{total:.0f} m lie open after pass {leg.pass_number} of {stage.id}"
+
+
+def _open_minutes(itinerary: Itinerary, facts: Facts) -> Found:
+    most = facts.policy.windrow_open_max_min
+    left_at: dict[str, float] = {}
+    for leg in itinerary.legs:
+        if leg.kind != "work" or leg.stage_id is None:
+            continue
+        lay = leg.start_min - left_at.get(leg.stage_id, leg.start_min)
+        if lay > most + _SLACK_MIN:
+            number = leg.pass_number
+            yield "windrow", f"it lies {lay:.0f} min before pass {number} of {leg.stage_id}"
+        left_at[leg.stage_id] = leg.end_min
+
+
+def _signs(itinerary: Itinerary, known: Known, since: Since | None) -> Found:
+    """Before the first pass of a stage stand the minutes for its signs, on the spot."""
+    waited: dict[str, float] = {}
+    begun: set[str] = set()
+    for leg in itinerary.legs:
+        if leg.kind in ("travel", "work") and leg.stage_id not in begun:
+            stage_id = str(leg.stage_id)
+            is_half = since is not None and since.half(stage_id) is not None
+            if leg.kind == "work" and stage_id in known and not is_half:
+                asked = known[stage_id][1].wait_min
+                if waited.get(stage_id, 0.0) < asked - _SLACK_MIN:
+                    yield "signs", f"{waited.get(stage_id, 0.0):.1f} of {asked:.1f} min: {stage_id}"
+            begun |= {stage_id} if leg.kind == "work" else set()
+        if leg.kind in ("travel", "work"):
+            waited.clear()
+        elif leg.kind == "wait" and leg.stage_id is not None:
+            waited[leg.stage_id] = waited.get(leg.stage_id, 0.0) + leg.end_min - leg.start_min
 
 
 def _next_stage(legs: tuple[Leg, ...]) -> str | None:

@@ -24,18 +24,34 @@ def itineraries_of(problem: Problem, solution: Solution) -> tuple[Itinerary, ...
     )
 
 
-def bookings_of(problem: Problem, solution: Solution) -> tuple[SupportBooking, ...]:
-    """The supporting machines promised to each stage, with day and hours."""
+def bookings_of(
+    problem: Problem, solution: Solution, itineraries: Sequence[Itinerary]
+) -> tuple[SupportBooking, ...]:
+    """The supporting machines promised to each stage, from its first pass to its last.
+
+    Machines promised for longer stay for the hours promised.
+    """
     shift_of = solution.stage_shift(problem)
-    return tuple(
-        SupportBooking(
-            stage_id=problem.stages[s].id,
-            day=problem.shifts[shift_of[s]].day,
-            machine_id=problem.support.machine_ids[machine],
-            hours=hours,
+    passes: dict[str, list[Leg]] = {}
+    for itinerary in itineraries:
+        for leg in itinerary.legs:
+            if leg.kind == "work" and leg.stage_id is not None:
+                passes.setdefault(leg.stage_id, []).append(leg)
+    found: list[SupportBooking] = []
+    for s, machine, hours in solution.support:
+        stage_id = problem.stages[s].id
+        start, end = passes[stage_id][0].start_min, passes[stage_id][-1].end_min
+        found.append(
+            SupportBooking(
+                stage_id=stage_id,
+                day=problem.shifts[shift_of[s]].day,
+                machine_id=problem.support.machine_ids[machine],
+                hours=hours,
+                start_min=start,
+                end_min=max(end, start + 60 * hours),
+            )
         )
-        for s, machine, hours in solution.support
-    )
+    return tuple(found)
 
 
 def best_modes(problem: Problem, h: int, blocks: Sequence[int]) -> list[int]:
@@ -71,6 +87,8 @@ def _itinerary(
         enter, leave = problem.blocks.enter[b, mode], problem.blocks.leave[b, mode]
         driver.drive_to(_arc(problem, int(enter)))
         first = passes_done.get(s, 0)
+        lies = float(problem.blocks.gap_min[c, b, mode])
+        driver.rest_before(float(problem.blocks.minutes[c, b, mode]), lies)
         passes_done[s] = first + int(problem.blocks.n_passes[b])
         driver.work(
             problem.stages[s],
@@ -111,10 +129,8 @@ class _Driver:
     needs_break: bool = False
 
     def start(self, place: int) -> None:
-        n_arcs = self.roads.n_arcs
-        at = self.roads.head[place] if place < n_arcs else self.roads.yards[place - n_arcs]
-        node = self._node_name(int(at))
         self.clock, self.at = self.shift.start_min, place
+        node = self._node_ahead()
         self.needs_break = self.shift.break_min > 0
         if self.shift.pretrip_min > 0:
             self._add("wait", self.shift.pretrip_min, node, node)
@@ -131,6 +147,18 @@ class _Driver:
             self.at = arc
         if target < self.roads.n_arcs:
             self._turn_into(target)
+
+    def rest_before(self, minutes: float, lies_min: float) -> None:
+        """Take the meal break now if it would fall between two passes that lie too long then.
+
+        ``minutes`` are those of the passes to come, ``lies_min`` is the longest between two.
+        """
+        rest, most = self.shift.break_min, self.problem.policy.windrow_open_max_min
+        is_due = self.needs_break and self.clock + minutes > self._break_by
+        if is_due and lies_min > 0 and lies_min + rest > most:
+            node = self._node_ahead()
+            self.needs_break = False
+            self._add("break", rest, node, node)
 
     def work(
         self,
@@ -154,7 +182,12 @@ class _Driver:
         low = 0.0 if whole or stage.from_m <= 1 else stage.from_m
         high = length if whole or stage.to_m >= length - 1 else stage.to_m
         forward = starts_forward
-        self._move("travel", segment, forward, 0.0, low if forward else length - high, pace, stage)
+        at = low if forward else length - high
+        self._move("travel", segment, forward, 0.0, at, pace, stage)
+        if first == 0 and stage.wait_min > 0:
+            node = segment.from_node if forward else segment.to_node
+            at_m = low if forward else high
+            self._add("wait", stage.wait_min, node, node, segment, stage, forward, at=(at_m, at_m))
         for n in range(first, last):
             if n > first and segment.is_oneway:
                 self._move("travel", segment, True, high, length - high, pace, stage)
@@ -255,8 +288,7 @@ class _Driver:
     ) -> None:
         if minutes <= 0:
             return
-        latest = self.shift.operator.shift_start_h * 60 + self.problem.policy.break_latest_h * 60
-        if self.needs_break and self.clock + minutes > latest:
+        if self.needs_break and self.clock + minutes > self._break_by:
             self.needs_break = False
             self._add(
                 "break",
@@ -285,6 +317,17 @@ class _Driver:
             )
         )
         self.clock += minutes
+
+    @property
+    def _break_by(self) -> float:
+        """Clock by which the meal break begins."""
+        return 60 * (self.shift.operator.shift_start_h + self.problem.policy.break_latest_h)
+
+    def _node_ahead(self) -> str:
+        """The node that the machine stands at after a drive."""
+        n_arcs = self.roads.n_arcs
+        at = self.roads.head[self.at] if self.at < n_arcs else self.roads.yards[self.at - n_arcs]
+        return self._node_name(int(at))
 
     def _pace(self, segment: Segment) -> float:
         """Minutes for each metre driven."""

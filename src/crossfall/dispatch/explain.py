@@ -7,15 +7,19 @@ could do, then what no plan would do, and last what this plan did not reach.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
+import numpy.typing as npt
 
+from crossfall.dispatch import kernel
 from crossfall.dispatch.problem import Problem
 from crossfall.dispatch.roads import passable
 from crossfall.dispatch.solve import Solution
-from crossfall.dispatch.stages import Gates
+from crossfall.dispatch.stages import Flags, Gates
+from crossfall.dispatch.tables import routes_from, tables_of
 from crossfall.model import Fleet, Job, Task, Unserved
 from crossfall.model.plan import Binding
 
@@ -77,6 +81,7 @@ class _Teller:
         self, problem: Problem, solution: Solution, fleet: Fleet, gates: TalkingGates
     ) -> None:
         self.problem, self.fleet, self.gates = problem, fleet, gates
+        self.blocks = solution.blocks
         self.shift_of = solution.stage_shift(problem)
         self.day_of = np.array([shift.day_index for shift in problem.shifts], dtype=np.int64)
         self.open_now = problem.may_serve_ever
@@ -84,7 +89,13 @@ class _Teller:
         self.plan_shift = np.array([self.shift_of[int(s)] for s in self.in_plan], dtype=np.int64)
         self.index = {stage.id: s for s, stage in enumerate(problem.stages)}
         self.graders = fleet.graders
+        self.open_to: dict[float, Flags] = {}
         self.done = problem.since.done if problem.since else frozenset()
+
+    def _passable(self, mass_t: float) -> Flags:
+        if mass_t not in self.open_to:
+            self.open_to[mass_t] = passable(self.problem.network, mass_t)
+        return self.open_to[mass_t]
 
     def engineer(self) -> Answer:
         return (
@@ -113,6 +124,7 @@ class _Teller:
             self._too_long,
             self._support,
             self._worth,
+            self._support_elsewhere,
         )
         for ask in asked:
             answer = ask(s)
@@ -139,6 +151,12 @@ class _Teller:
 
     def _crew(self, s: int) -> Answer | None:
         problem, stage = self.problem, self.problem.stages[s]
+        if not problem.shifts and len(self.days_off) == problem.n_days:
+            return (
+                "no_operator",
+                f"Nobody works on {_days(self.days_off)}.",
+                "More days in the plan, or a working day at the weekend.",
+            )
         if not problem.shifts:
             return (
                 "no_operator",
@@ -167,12 +185,16 @@ class _Teller:
             return None
         if problem.blocks.first_option[s, 0] < 0 and not problem.windows.allowed[s].any():
             return None
-        index = next(
-            i
-            for i, segment in enumerate(problem.network.segments)
-            if segment.id == stage.segment_id
-        )
-        closed = [m for m in self.graders if not passable(problem.network, m.mass_t)[index]]
+        lies = float(problem.blocks.lies_min[s])
+        if lies > 0:
+            return (
+                "too_long_for_shift",
+                f"Between two passes the grader must go round for {lies:.0f} min, and a windrow may"
+                f" lie open for {problem.policy.windrow_open_max_min:.0f} min at most.",
+                "A place to turn round nearer by, or the job cut into shorter stages.",
+            )
+        index = problem.roads[0].segment_index[stage.segment_id]
+        closed = [m for m in self.graders if not self._passable(m.mass_t)[index]]
         if len(closed) == len(self.graders):
             return (
                 "road_class_closed",
@@ -193,6 +215,15 @@ class _Teller:
             return None
         told = problem.shifts[int(np.flatnonzero(self.day_of == days[0])[0])].day
         why = self.gates.verdict(stage.segment_id, told, stage.task).reason
+        first = problem.first_day
+        idle = [day for day in self.days_off if problem.windows.allowed[s, (day - first).days]]
+        if idle:
+            return (
+                "no_workable_day",
+                f"The surface is fit for this work on {_days(idle)} only, when nobody works."
+                f" On {told:%a} {told.day}: {why}",
+                "A working day at the weekend, or more days in the plan.",
+            )
         return (
             "no_workable_day",
             f"The surface is not fit for this work on any working day of the plan. {why}",
@@ -222,6 +253,50 @@ class _Teller:
             "A longer shift, a machine parked nearer, or the job cut into shorter stages.",
         )
 
+    @cached_property
+    def days_off(self) -> list[date]:
+        """Days of the plan on which nobody works."""
+        problem = self.problem
+        days = [problem.first_day + timedelta(days=d) for d in range(problem.n_days)]
+        return [day for day in days if day.weekday() not in problem.policy.work_weekdays]
+
+    @cached_property
+    def _plan_again(self) -> tuple[kernel.Tables, kernel.Routes]:
+        """The plan as the search has it, to try what else would fit."""
+        tables = tables_of(self.problem)
+        return tables, routes_from(tables, self.blocks)
+
+    def _support_elsewhere(self, s: int) -> Answer | None:
+        """A grader has the time and it would pay, but the machines that help are elsewhere then."""
+        problem, support = self.problem, self.problem.support
+        days = np.unique(self.day_of[self.open_now[s]])
+        kinds = {kind for kind, _, _ in support.needs[s]}
+        if problem.wet[s, days].any():
+            kinds.add(support.kinds.index("water_truck"))
+        block = int(problem.blocks.first_option[s, 0])
+        if not kinds or block < 0:
+            return None
+        tables, routes = self._plan_again
+        lines = routes.lines
+        for h in np.flatnonzero(tables.ok[s]):
+            if not support.needs[s] and not problem.wet[s, self.day_of[h]]:
+                continue
+            if any(a in self.shift_of and self.shift_of[a] >= h for a in problem.after[s]):
+                continue
+            total, _ = kernel.whole_at(
+                tables.ways, lines, int(h), block, 0, np.ones(1, np.uint64), 0.0
+            )
+            gain = problem.worth_h[s, h] - tables.price * (total - lines.minutes[h])
+            if total <= tables.shift_real[h, kernel.MOST_MIN] and gain > 0:
+                names = " and ".join(support.kinds[k].replace("_", " ") for k in sorted(kinds))
+                return (
+                    "no_support",
+                    f"A grader would have the time, but the {names} it needs is with other work,"
+                    " or on the way, whenever it would fit.",
+                    "One more of these machines with a driver, or fewer stages that need one.",
+                )
+        return None
+
     def _support(self, s: int) -> Answer | None:
         problem = self.problem
         support = problem.support
@@ -235,7 +310,7 @@ class _Teller:
             short = [
                 (kind, count, hours)
                 for kind, count, hours in wanted
-                if np.sum((support.kind_of == kind) & (support.hours[:, day] >= hours)) < count
+                if np.sum((support.kind_of == kind) & (self._free_h(s, day) >= hours)) < count
             ]
             if not short:
                 return None
@@ -243,10 +318,20 @@ class _Teller:
             lacking = f"{count} × {support.kinds[kind].replace('_', ' ')} for {hours:.1f} h"
         return (
             "no_support",
-            f"It needs {lacking} on one day, and that many are not manned for so long on any day"
-            " the surface is fit.",
+            f"It needs {lacking} on one day, and that many are not manned for so long, with the"
+            " drive there and back, on any day the surface is fit.",
             "More of these machines with drivers, or a smaller stage.",
         )
+
+    def _free_h(self, s: int, day: int) -> npt.NDArray[np.float64]:
+        """Hours each supporting machine could be with the stage that day [h]."""
+        support, ways = self.problem.support, self.problem.support_ways
+        place = int(ways.place_of[s])
+        window = ways.window[:, day]
+        free = window[:, 1] - window[:, 0]
+        if place >= 0:
+            free = free - ways.home[:, place, 1] - ways.home[:, place, 0] * window[:, 2]
+        return np.minimum(support.hours[:, day], np.nan_to_num(free, nan=-np.inf) / 60)
 
     def _worth(self, s: int) -> Answer | None:
         problem = self.problem
@@ -287,15 +372,19 @@ class _Teller:
                 "More crews, or fewer jobs asked for.",
             )
         same_days = np.isin(self.day_of[self.plan_shift], days)
-        rivals = self.in_plan[same_days]
-        worth = problem.worth_h[rivals, self.plan_shift[same_days]]
+        is_rival = same_days & (problem.job_of[self.in_plan] != problem.job_of[s])
+        rivals = self.in_plan[is_rival]
+        worth = problem.worth_h[rivals, self.plan_shift[is_rival]]
         work = np.array([problem.stages[int(r)].work_min for r in rivals])
-        n_better = int((worth / work >= mine).sum()) if rivals.size else 0
+        jobs = problem.job_of[rivals]
+        n_jobs = np.unique(jobs).size
+        n_better = np.unique(jobs[worth >= mine * work]).size
         plural = "s" if len(days) > 1 else ""
         reason = (
             f"On the day{plural} its surface is fit ({names}) the graders' hours go to"
-            f" {rivals.size} other pieces of work, {n_better} of them worth more for the time."
-            if rivals.size
+            f" {n_jobs} other job{'s' if n_jobs > 1 else ''}, {n_better} of them worth more for the"
+            " time."
+            if n_jobs
             else f"On the day{plural} its surface is fit ({names}) it could not be fitted in."
         )
         return (

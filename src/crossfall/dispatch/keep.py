@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.dispatch import kernel
+from crossfall.dispatch import insertion, kernel
 from crossfall.dispatch.problem import Problem
 from crossfall.dispatch.tables import empty_routes, tables_of
 from crossfall.model import Itinerary, Plan
@@ -36,7 +36,7 @@ def keep_pull(problem: Problem, previous: Plan) -> npt.NDArray[np.float64]:
 def start_from(problem: Problem, previous: Plan) -> list[tuple[int, ...]]:
     """Blocks of the earlier plan, shift by shift, as far as they still fit the rules."""
     tables = tables_of(problem)
-    routes = empty_routes(tables, problem.support.hours)
+    routes = empty_routes(tables)
     shift_of = {(shift.machine.id, shift.day): h for h, shift in enumerate(problem.shifts)}
     kept: list[tuple[int, ...]] = [() for _ in problem.shifts]
     for itinerary in sorted(previous.itineraries, key=lambda each: each.day):
@@ -48,13 +48,8 @@ def start_from(problem: Problem, previous: Plan) -> list[tuple[int, ...]]:
             first = next(b for b in blocks if problem.blocks.stage[b] == s)
             option = int(np.flatnonzero(problem.blocks.first_option[s] == first)[0])
             n = int(routes.lines.n[h])
-            fits = (
-                tables.ok[s, h]
-                and kernel.earliest(tables, routes, s, h) >= 0
-                and kernel.support_fits(tables, routes, s, problem.shifts[h].day_index)
-            )
-            if fits:
-                kernel.place(tables, routes, s, np.array([h, option, n, n], dtype=np.int64))
+            if tables.ok[s, h] and insertion.earliest(tables, routes, s, h) >= 0:
+                insertion.place(tables, routes, s, np.array([h, option, n, n], dtype=np.int64))
         kept[h] = _shortened(problem, tables, routes, h, blocks)
     return kept
 
@@ -75,7 +70,7 @@ def _shortened(
         kernel.refresh(tables.ways, lines, h)
         if not left or lines.minutes[h] <= tables.shift_real[h, kernel.MOST_MIN]:
             return tuple(int(b) for b in left)
-        kernel.take_out(tables, routes, int(problem.blocks.stage[left[-1]]))
+        insertion.take_out(tables, routes, int(problem.blocks.stage[left[-1]]))
 
 
 def _blocks(problem: Problem, itinerary: Itinerary) -> list[int]:

@@ -27,11 +27,19 @@ STAGE, N_MODES, ENTER, LEAVE = 0, 1, 2, 6
 # Columns of Ways.shift
 CLASS, DAY, START, HOME, GROUP = 0, 1, 2, 3, 4
 # Columns of Tables.stage; the last three are where its list begins, and the next row's its end
-N_OPTIONS, ROW, BEFORE, BEHIND, NEED = 0, 1, 2, 3, 4
-# Columns of Tables.stage_real
-LOAD, LEAST, WATER_H = 0, 1, 2
-# Columns of Tables.shift_real
-MOST_MIN, MOST_LOAD = 0, 1
+N_OPTIONS, ROW, PLACE, BEFORE, BEHIND, NEED = 0, 1, 2, 3, 4, 5
+# Columns of Tables.stage_real; LEAD_LEAST and LEAD_MOST are the minutes before the first pass
+LOAD, LEAST, WATER_H, LEAD_LEAST, LEAD_MOST = 0, 1, 2, 3, 4
+# Columns of Tables.shift_real: most it holds; clock when it may leave; meal break, and the
+# minutes after leaving by which it begins
+MOST_MIN, MOST_LOAD, LEAVES_AT, BREAK, BREAK_BY = 0, 1, 2, 3, 4
+# Columns of Tables.machine
+M_KIND, M_CLASS = 0, 1
+# Columns of Tables.window and of Tables.home
+LEAVE_FROM, HOME_BY, IS_OUT_COUNTED = 0, 1, 2
+OUT, BACK = 0, 1
+# Columns of Routes.busy and of Routes.asked
+FROM, UNTIL, LATE_FROM = 0, 1, 2
 # Columns of Tables.need
 KIND, COUNT, HOURS = 0, 1, 2
 # Columns of Routes.at
@@ -40,7 +48,11 @@ WHERE, OPTION = 0, 1
 FROM_START, TO_HOME = 0, 4
 
 N_SLOTS = 16
+N_BUSY = 24
+"""Most stages that one supporting machine serves in a day."""
 SMALL = 1e-9
+MARGIN_MIN = 0.04
+"""Times are kept apart by this much more than needed, so that rounding never breaks a rule."""
 
 
 class Ways(NamedTuple):
@@ -69,6 +81,10 @@ class Lines(NamedTuple):
     """float64 (shift, place, column + mode) [min]."""
     mode: Array
     """int32 (shift, place)."""
+    begin: Array
+    """float64 (shift, place): minutes after leaving when the block begins, breaks left out."""
+    spare: Array
+    """float64 (shift, place + 1): minutes that may come in there before a windrow lies too long."""
     scratch: Array
     """float64 (3, place)."""
 
@@ -93,7 +109,16 @@ class Tables(NamedTuple):
     """float64 (need, column)."""
     wet: Array
     """bool (stage, day): only if watered."""
-    m_kind: Array
+    machine: Array
+    """int64 (machine, column)."""
+    window: Array
+    """float64 (machine, day, column): clock [min after midnight]."""
+    home: Array
+    """float64 (machine, place, column) [min]."""
+    drive: Array
+    """float32 (machine class, place, place) [min]."""
+    first_shift: Array
+    """int64 (day + 1,): shifts are in order of days."""
     near: Array
     """int32 (stage, neighbour), nearest first, itself first; -1 fills up."""
     seeds: Array
@@ -105,6 +130,7 @@ class Tables(NamedTuple):
     price: float
     """Worth of one minute [h/min]."""
     most_open: float
+    most_open_min: float
     water_kind: int
     is_narrow: bool
     """Whether only shifts that pass near a stage are tried, because there are so many."""
@@ -117,11 +143,17 @@ class Routes(NamedTuple):
     load: Array
     at: Array
     """int64 (stage, column): shift or -1, and option."""
-    m_left: Array
-    """float64 (machine, day): supporting hours left [h]."""
     m_used: Array
     """int64 (row, slot): supporting machine in use, or -1."""
-    m_hours: Array
+    n_busy: Array
+    """int64 (machine, day)."""
+    busy: Array
+    """float64 (machine, day, turn, column): clock, in order [min after midnight]."""
+    busy_with: Array
+    """int64 (machine, day, turn): stages."""
+    asked: Array
+    """float64 (row, column): when the stages of a day need support, in order."""
+    asked_by: Array
     is_touched: Array
     """bool (shift,): changed in this round of the search."""
     stamp: Array
@@ -170,7 +202,7 @@ def refresh(w: Ways, p: Lines, h: int) -> None:
                     after = p.cost[h, i + 1, TO_HOME + q]
                     best = min(best, after + w.between[c, x, w.block[a, ENTER + q]])
             p.cost[h, i, TO_HOME + m] = best + w.minutes[c, b, m]
-    at = start
+    at, gone = start, 0.0
     for i in range(n):
         b = p.seq[h, i]
         best, choice = np.inf, 0
@@ -181,6 +213,9 @@ def refresh(w: Ways, p: Lines, h: int) -> None:
         if i == 0:
             p.minutes[h] = best
         p.mode[h, i] = choice
+        gone += w.between[c, at, w.block[b, ENTER + choice]]
+        p.begin[h, i] = gone
+        gone += w.minutes[c, b, choice]
         at = np.int64(w.block[b, LEAVE + choice])
 
 
@@ -216,7 +251,7 @@ def whole_at(
                     after = p.cost[h, i, TO_HOME + q]
                     out = min(out, after + w.between[c, x, w.block[z, ENTER + q]])
             total = into + w.minutes[c, b, m] + out
-            if total < best:
+            if total < best and total - p.minutes[h] <= p.spare[h, i]:
                 best = total
                 place = np.int64(i)
     return best, place
@@ -224,7 +259,7 @@ def whole_at(
 
 @njit(cache=True, nogil=True)
 def apart_at(
-    w: Ways, p: Lines, h: int, forward: int, backward: int, least: int, most_open: float
+    t: Tables, p: Lines, h: int, forward: int, backward: int, least: int
 ) -> tuple[float, int, int, int]:
     """Minutes that driving one pass of a stage now and the rest later adds to shift ``h``.
 
@@ -232,6 +267,7 @@ def apart_at(
     parts have an odd number of passes, so each carries the machine along the segment, like the
     blocks ``forward`` and ``backward``. Then whether the backward part comes first, and the places.
     """
+    w = t.ways
     c, n = w.shift[h, CLASS], p.n[h]
     e_f, x_f = w.block[forward, ENTER], w.block[forward, LEAVE]
     e_b, x_b = w.block[backward, ENTER], w.block[backward, LEAVE]
@@ -252,219 +288,59 @@ def apart_at(
     second: Any = np.int64(-1)
     turned: Any = np.int64(0)
     length = w.opens[forward]
-    for way in range(2):
-        # Way 0 goes forward first; the later part's best place is looked up from behind
-        cheapest, at_j = np.inf, n
-        for i in range(n - 1, least - 1, -1):
-            if p.scratch[2, i] + length > most_open:
-                # Nothing more may stay open across this block
-                cheapest = np.inf
-                continue
-            if p.scratch[1 - way, i + 1] < cheapest:
-                cheapest, at_j = p.scratch[1 - way, i + 1], i + 1
-            # What this block closes is still open when the new windrow is laid before it
-            already = p.scratch[2, i - 1] if i > 0 else 0.0
-            if already + length <= most_open and p.scratch[way, i] + cheapest < best:
-                best = p.scratch[way, i] + cheapest
-                first, second, turned = np.int64(i), np.int64(at_j), np.int64(way)
+    for i in range(least, n):
+        already = p.scratch[2, i - 1] if i > 0 else 0.0
+        if already + length > t.most_open:
+            continue
+        starts = w.block[p.seq[h, i], ENTER + p.mode[h, i]]
+        for j in range(i + 1, n + 1):
+            # Nothing more may stay open, in metres or in minutes, across the block before j
+            b = p.seq[h, j - 1]
+            ends = w.block[b, LEAVE + p.mode[h, j - 1]]
+            lies = p.begin[h, j - 1] + w.minutes[c, b, p.mode[h, j - 1]] - p.begin[h, i]
+            if p.scratch[2, j - 1] + length > t.most_open or lies > t.most_open_min:
+                break
+            for way in range(2):
+                e, x = (e_b, x_f) if way == 0 else (e_f, x_b)
+                between = w.between[c, x, starts] + lies + w.between[c, ends, e]
+                if between > t.most_open_min:
+                    continue
+                if p.scratch[way, i] > p.spare[h, i] or p.scratch[1 - way, j] > p.spare[h, j]:
+                    continue
+                if p.scratch[way, i] + p.scratch[1 - way, j] < best:
+                    best = p.scratch[way, i] + p.scratch[1 - way, j]
+                    first, second, turned = np.int64(i), np.int64(j), np.int64(way)
     return best, turned, first, second
 
 
 @njit(cache=True, nogil=True)
-def support_fits(t: Tables, r: Routes, s: int, day: int) -> bool:
-    """Whether enough supporting machines have the hours left that day."""
-    for k in range(t.stage[s, NEED], t.stage[s + 1, NEED]):
-        found = 0
-        for m in range(t.m_kind.size):
-            if t.m_kind[m] == t.need[k, KIND] and r.m_left[m, day] >= t.need[k, HOURS] - SMALL:
-                found += 1
-        if found < t.need[k, COUNT]:
-            return False
-    hours = t.stage_real[s, WATER_H]
-    if t.wet[s, day] and hours > 0:
-        for m in range(t.m_kind.size):
-            if t.m_kind[m] == t.water_kind and r.m_left[m, day] >= hours - SMALL:
-                return True
-        return False
-    return True
+def too_open(t: Tables, p: Lines, h: int) -> int:
+    """A stage of shift ``h`` whose windrow lies too long between its parts, or -1.
 
-
-@njit(cache=True, nogil=True)
-def _take_support(t: Tables, r: Routes, s: int, day: int) -> None:
-    """Promise supporting machines to the stage: the fullest that still have room.
-
-    The emptier ones stay free for stages that need them long.
+    Also settles how many minutes may still come in at each place before one does.
     """
-    row = t.stage[s, ROW]
-    if row < 0:
-        return
-    slot = 0
-    n_needs = t.stage[s + 1, NEED] - t.stage[s, NEED]
-    for each in range(n_needs + 1):
-        kind, count, hours = float(t.water_kind), 1.0, t.stage_real[s, WATER_H]
-        if each < n_needs:
-            k = t.stage[s, NEED] + each
-            kind, count, hours = t.need[k, KIND], t.need[k, COUNT], t.need[k, HOURS]
-        elif not t.wet[s, day] or hours <= 0:
-            break
-        for _ in range(int(count)):
-            best = -1
-            for m in range(t.m_kind.size):
-                if t.m_kind[m] != kind or r.m_left[m, day] < hours - SMALL:
-                    continue
-                is_new = True
-                for z in range(slot):
-                    if r.m_used[row, z] == m:
-                        is_new = False
-                if is_new and (best < 0 or r.m_left[m, day] < r.m_left[best, day]):
-                    best = m
-            if best >= 0 and slot < N_SLOTS:
-                r.m_left[best, day] -= hours
-                r.m_used[row, slot] = best
-                r.m_hours[row, slot] = hours
-                slot += 1
-
-
-@njit(cache=True, nogil=True)
-def earliest(t: Tables, r: Routes, s: int, h: int) -> int:
-    """First place in shift ``h`` where ``s`` may stand after what it must follow; -1 nowhere."""
-    least: Any = np.int64(0)
-    for k in range(t.stage[s, BEFORE], t.stage[s + 1, BEFORE]):
-        g = r.at[t.before[k], WHERE]
-        if g < 0:
-            return -1
-        if g == h:
-            for i in range(r.lines.n[h] - 1, -1, -1):
-                if t.ways.block[r.lines.seq[h, i], STAGE] == t.before[k]:
-                    least = max(least, np.int64(i + 1))
-                    break
-        elif t.ways.shift[g, DAY] >= t.ways.shift[h, DAY]:
-            return -1
-    return least
-
-
-@njit(cache=True, nogil=True)
-def best_place(t: Tables, r: Routes, s: int, rng: Array, blink: float, spot: Array) -> bool:
-    """Where stage ``s`` is worth most, if it is worth its minutes anywhere.
-
-    Writes shift, option and places into ``spot``.
-    """
-    best = SMALL
-    n_shifts, room = r.lines.n.size, r.lines.seq.shape[1]
-    r.stamp[0] += 1
-    now = r.stamp[0]
-    all_shifts = not t.is_narrow or draw(rng) < 0.05
-    if not all_shifts:
-        for k in range(t.near.shape[1]):
-            z = t.near[s, k]
-            if z >= 0 and r.at[z, WHERE] >= 0:
-                r.stamp[1 + r.at[z, WHERE]] = now
-    spot[0] = -1
-    for h in range(n_shifts):
-        if not t.ok[s, h]:
+    c, n = t.ways.shift[h, CLASS], p.n[h]
+    for i in range(n + 1):
+        p.spare[h, i] = np.inf
+    for i in range(n):
+        b = p.seq[h, i]
+        if t.ways.opens[b] <= 0:
             continue
-        # Passes may take the place of travel, so a stage may add less than its own minutes
-        if r.lines.minutes[h] + 0.5 * t.stage_real[s, LEAST] > t.shift_real[h, MOST_MIN]:
-            continue
-        if r.load[h] + t.stage_real[s, LOAD] > t.shift_real[h, MOST_LOAD] + SMALL:
-            continue
-        if r.lines.n[h] + 2 > room:
-            continue
-        if r.lines.n[h] == 0:
-            group = 1 + n_shifts + t.ways.shift[h, GROUP]
-            if r.stamp[group] == now:
-                continue
-            r.stamp[group] = now
-        elif not all_shifts and not r.is_touched[h] and r.stamp[1 + h] != now:
-            continue
-        least = earliest(t, r, s, h)
-        if least < 0 or not support_fits(t, r, s, t.ways.shift[h, DAY]):
-            continue
-        total, i = whole_at(t.ways, r.lines, h, t.option[s, 0, 0], least, rng, blink)
-        gain = t.worth[s, h] - t.price * (total - r.lines.minutes[h])
-        if total <= t.shift_real[h, MOST_MIN] and gain > best:
-            best = gain
-            spot[0], spot[1], spot[2], spot[3] = h, 0, i, i
-        if t.stage[s, N_OPTIONS] > 1 and r.lines.n[h] > 0:
-            forward, backward = t.option[s, 1, 0], t.option[s, 1, 1]
-            added, turned, i, j = apart_at(
-                t.ways, r.lines, h, forward, backward, least, t.most_open
-            )
-            c = t.ways.shift[h, CLASS]
-            for o in range(1 + turned, t.stage[s, N_OPTIONS], 2):
-                inside = t.ways.minutes[c, t.option[s, o, 0], 0]
-                inside += t.ways.minutes[c, t.option[s, o, 1], 0]
-                gain = t.worth[s, h] - t.price * (added + inside)
-                fits = r.lines.minutes[h] + added + inside <= t.shift_real[h, MOST_MIN]
-                if fits and gain > best:
-                    best = gain
-                    spot[0], spot[1], spot[2], spot[3] = h, o, i, j
-    return spot[0] >= 0
-
-
-@njit(cache=True, nogil=True)
-def place(t: Tables, r: Routes, s: int, spot: Array) -> None:
-    """Put stage ``s`` into a shift: ``spot`` holds shift, option, place of its first block and
-    the old place its second block (if any) comes before."""
-    h, o = spot[0], spot[1]
-    for which in range(2):
-        b, i = t.option[s, o, 1 - which], spot[3 - which]
-        if b >= 0:
-            for k in range(r.lines.n[h], i, -1):
-                r.lines.seq[h, k] = r.lines.seq[h, k - 1]
-            r.lines.seq[h, i] = b
-            r.lines.n[h] += 1
-    r.at[s, WHERE] = h
-    r.at[s, OPTION] = o
-    r.load[h] += t.stage_real[s, LOAD]
-    _take_support(t, r, s, t.ways.shift[h, DAY])
-    refresh(t.ways, r.lines, h)
-
-
-@njit(cache=True, nogil=True)
-def take_out(t: Tables, r: Routes, s: int) -> None:
-    """Take stage ``s`` out; the caller refreshes its shift."""
-    h = r.at[s, WHERE]
-    k = 0
-    for i in range(r.lines.n[h]):
-        b = r.lines.seq[h, i]
-        if t.ways.block[b, STAGE] != s:
-            r.lines.seq[h, k] = b
-            k += 1
-    r.lines.n[h] = k
-    r.at[s, WHERE] = -1
-    r.load[h] -= t.stage_real[s, LOAD]
-    row = t.stage[s, ROW]
-    if row >= 0:
-        for z in range(N_SLOTS):
-            if r.m_used[row, z] < 0:
+        s = t.ways.block[b, STAGE]
+        for j in range(i + 1, n):
+            if t.ways.block[p.seq[h, j], STAGE] == s:
+                ends = p.begin[h, i] + t.ways.minutes[c, b, p.mode[h, i]]
+                closed = p.begin[h, j] + t.ways.minutes[c, p.seq[h, j], p.mode[h, j]]
+                spare = t.most_open_min - MARGIN_MIN - (p.begin[h, j] - ends)
+                by = t.shift_real[h, BREAK_BY]
+                if ends <= by + MARGIN_MIN and closed >= by - MARGIN_MIN:
+                    spare -= t.shift_real[h, BREAK]
+                if spare < 0:
+                    return int(s)
+                for k in range(i + 1, j + 1):
+                    p.spare[h, k] = min(p.spare[h, k], spare)
                 break
-            r.m_left[r.m_used[row, z], t.ways.shift[h, DAY]] += r.m_hours[row, z]
-            r.m_used[row, z] = -1
-
-
-@njit(cache=True, nogil=True)
-def worth_of(t: Tables, r: Routes) -> float:
-    """Worth of all that is placed less the price of the minutes [h]."""
-    total = 0.0
-    for s in range(r.at.shape[0]):
-        if r.at[s, WHERE] >= 0:
-            total += t.worth[s, r.at[s, WHERE]]
-    for h in range(r.load.size):
-        total -= t.price * r.lines.minutes[h]
-    return total
-
-
-@njit(cache=True, nogil=True)
-def fill(t: Tables, r: Routes, order: Array, rng: Array) -> int:
-    """Put in every stage of ``order`` that still fits and is worth it; returns how many."""
-    spot = np.zeros(4, dtype=np.int64)
-    n = 0
-    for s in order:
-        if r.at[s, WHERE] < 0 and best_place(t, r, s, rng, 0.0, spot):
-            place(t, r, s, spot)
-            n += 1
-    return n
+    return -1
 
 
 def plain_minutes(w: Ways, blocks: list[int], shift: int) -> float:

@@ -40,6 +40,7 @@ from crossfall.dispatch.stages import (
     worth_of,
 )
 from crossfall.dispatch.standing import Since
+from crossfall.dispatch.supports import SupportWays, support_ways
 from crossfall.errors import InputError
 from crossfall.model import Fleet, Job, Machine, Network, Stage
 from crossfall.model.policy import DispatchPolicy
@@ -97,6 +98,7 @@ class Problem:
     waits_outside: Flags
     """Stages that must follow one that is not in this plan at all."""
     support: Support
+    support_ways: SupportWays
     set_aside: Flags
     """Stages the search does not look at because there are more than it can hold."""
 
@@ -104,6 +106,16 @@ class Problem:
     def work_min(self) -> Floats:
         """Blade-down minutes of each stage [min]."""
         return np.array([stage.work_min for stage in self.stages], dtype=float)
+
+    @property
+    def stage_min(self) -> Floats:
+        """Minutes of each stage that no plan avoids: signs and passes [min]."""
+        return np.array([stage.work_min + stage.wait_min for stage in self.stages], dtype=float)
+
+    @property
+    def wet(self) -> Flags:
+        """Whether a water truck is asked for only because of the surface: shape (stage, day)."""
+        return self.windows.needs_water & (self.support.water_h > 0)[:, None]
 
     @property
     def may_serve_now(self) -> Flags:
@@ -132,9 +144,12 @@ def build_problem(
     first_day: date,
     n_days: int,
     since: Since | None = None,
+    most_steps: float = np.inf,
     check: Callable[[], None] = lambda: None,
 ) -> Problem:
     """Turn the nouns into arrays, refusing what cannot be true.
+
+    ``most_steps`` lowers ``policy.most_travel_steps`` when there is little time.
 
     Raises
     ------
@@ -160,7 +175,7 @@ def build_problem(
     )
     can = can_of(stages, shifts, policy)
     hopeful = can.any(axis=1) & windows.allowed.any(axis=1) & ~waits_outside
-    kept = _kept(stages, hopeful, worth, roads, policy)
+    kept = _kept(stages, hopeful, worth, roads, policy, most_steps)
     segment_index = {segment.id: i for i, segment in enumerate(network.segments)}
     ports = np.unique(
         np.array([segment_index[stages[s].segment_id] for s in np.flatnonzero(kept)], np.int64)
@@ -182,6 +197,10 @@ def build_problem(
     home = 2 * ports.size + yard_of
     start = np.where(stands_at >= 0, 2 * ports.size + len(yards) + stands_at, home)
     reached = _reached(blocks, between, class_of, start, home, len(stages))
+    support = support_of(stages, fleet, first_day, n_days, policy)
+    wet = windows.needs_water.any(axis=1) & (support.water_h > 0)
+    asks = kept & (wet | np.array([len(need) > 0 for need in support.needs], dtype=bool))
+    by_id = {machine.id: machine for machine in fleet.machines}
     return Problem(
         policy=policy,
         network=network,
@@ -208,7 +227,19 @@ def build_problem(
         since=since,
         after=after,
         waits_outside=waits_outside,
-        support=support_of(stages, fleet, first_day, n_days, policy),
+        support=support,
+        support_ways=support_ways(
+            stages,
+            asks,
+            [by_id[machine_id] for machine_id in support.machine_ids],
+            fleet,
+            network,
+            graph.nearest_node,
+            policy,
+            first_day=first_day,
+            n_days=n_days,
+            is_under_way=since is not None,
+        ),
         set_aside=hopeful & ~kept,
     )
 
@@ -257,10 +288,12 @@ def _kept(
     worth: Floats,
     roads: tuple[Roads, ...],
     policy: DispatchPolicy,
+    most_steps: float,
 ) -> Flags:
     """The hopeful stages, or of too many those on the segments worth most for their minutes."""
     n_arcs = max((road.n_arcs for road in roads), default=1)
-    most = min(policy.most_segments_searched, int(policy.most_travel_steps / (2 * n_arcs)))
+    most_steps = min(policy.most_travel_steps, most_steps)
+    most = max(1, min(policy.most_segments_searched, int(most_steps / (2 * n_arcs))))
     density: dict[str, float] = {}
     for s in np.flatnonzero(hopeful):
         stage = stages[s]

@@ -12,10 +12,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from crossfall.dispatch.insertion import best_place, broken_by, place_if_it_stands, take_out
 from crossfall.dispatch.kernel import (
     BEHIND,
-    N_SLOTS,
-    ROW,
+    DAY,
     SMALL,
     STAGE,
     WHERE,
@@ -23,12 +23,10 @@ from crossfall.dispatch.kernel import (
     Lines,
     Routes,
     Tables,
-    best_place,
     draw,
-    place,
     refresh,
-    take_out,
 )
+from crossfall.dispatch.timetable import timetable
 
 _LONGEST_STRING = 10.0
 _SPLIT_CHANCE = 0.5
@@ -40,9 +38,6 @@ class Undo(NamedTuple):
     lines: Lines
     load: Array
     at: Array
-    m_left: Array
-    m_used: Array
-    m_hours: Array
     is_moved: Array
     """bool (stage,)."""
     touched: Array
@@ -84,10 +79,7 @@ def search(
         while z < count:
             s = out[z]
             z += 1
-            if r.at[s, WHERE] < 0 and best_place(t, r, s, rng, blink, spot):
-                _touch(r, u, spot[0])
-                _note(r, u, s, t.stage[s, ROW])
-                place(t, r, s, spot)
+            if r.at[s, WHERE] < 0 and _put_back(t, r, u, s, rng, blink, spot):
                 # What was waiting for it may go in now
                 for q in range(t.stage[s, BEHIND], t.stage[s + 1, BEHIND]):
                     if r.at[t.behind[q], WHERE] < 0:
@@ -101,6 +93,21 @@ def search(
                 _keep(r, best)
         else:
             _go_back(t, r, u)
+
+
+@njit(cache=True, nogil=True)
+def _put_back(t: Tables, r: Routes, u: Undo, s: int, rng: Array, blink: float, spot: Array) -> bool:
+    """Put ``s`` where it is worth most; if something breaks by it there, in another shift."""
+    barred: Any = np.int64(-1)
+    for _ in range(2):
+        if not best_place(t, r, s, rng, blink, spot, barred):
+            return False
+        _touch(r, u, spot[0])
+        _note(r, u, s)
+        if place_if_it_stands(t, r, s, spot):
+            return True
+        barred = spot[0]
+    return False
 
 
 @njit(cache=True, nogil=True)
@@ -122,12 +129,15 @@ def _copy_line(p: Lines, q: Lines, h: int) -> None:
     for i in range(p.n[h]):
         q.seq[h, i] = p.seq[h, i]
         q.mode[h, i] = p.mode[h, i]
+        q.begin[h, i] = p.begin[h, i]
         for m in range(8):
             q.cost[h, i, m] = p.cost[h, i, m]
+    for i in range(p.n[h] + 1):
+        q.spare[h, i] = p.spare[h, i]
 
 
 @njit(cache=True, nogil=True)
-def _note(r: Routes, u: Undo, s: int, row: int) -> None:
+def _note(r: Routes, u: Undo, s: int) -> None:
     """Keep where stage ``s`` is now, to go back to."""
     if u.is_moved[s]:
         return
@@ -136,10 +146,6 @@ def _note(r: Routes, u: Undo, s: int, row: int) -> None:
     u.count[1] += 1
     for k in range(2):
         u.at[s, k] = r.at[s, k]
-    if row >= 0:
-        for z in range(N_SLOTS):
-            u.m_used[row, z] = r.m_used[row, z]
-            u.m_hours[row, z] = r.m_hours[row, z]
 
 
 @njit(cache=True, nogil=True)
@@ -151,9 +157,6 @@ def _begin(r: Routes, u: Undo) -> None:
         u.is_moved[u.moved[k]] = False
     u.count[0] = 0
     u.count[1] = 0
-    for m in range(r.m_left.shape[0]):
-        for d in range(r.m_left.shape[1]):
-            u.m_left[m, d] = r.m_left[m, d]
 
 
 @njit(cache=True, nogil=True)
@@ -167,14 +170,10 @@ def _go_back(t: Tables, r: Routes, u: Undo) -> None:
         s = u.moved[k]
         for z in range(2):
             r.at[s, z] = u.at[s, z]
-        row = t.stage[s, ROW]
-        if row >= 0:
-            for z in range(N_SLOTS):
-                r.m_used[row, z] = u.m_used[row, z]
-                r.m_hours[row, z] = u.m_hours[row, z]
-    for m in range(r.m_left.shape[0]):
-        for d in range(r.m_left.shape[1]):
-            r.m_left[m, d] = u.m_left[m, d]
+    if r.m_used.shape[0] > 0:
+        # The timetable follows from the shifts
+        for k in range(u.count[0]):
+            timetable(t, r, t.ways.shift[u.touched[k], DAY])
 
 
 @njit(cache=True, nogil=True)
@@ -188,13 +187,6 @@ def _keep(r: Routes, best: Routes) -> None:
     for s in range(r.at.shape[0]):
         for k in range(2):
             best.at[s, k] = r.at[s, k]
-    for m in range(r.m_left.shape[0]):
-        for d in range(r.m_left.shape[1]):
-            best.m_left[m, d] = r.m_left[m, d]
-    for row in range(r.m_used.shape[0]):
-        for z in range(N_SLOTS):
-            best.m_used[row, z] = r.m_used[row, z]
-            best.m_hours[row, z] = r.m_hours[row, z]
 
 
 @njit(cache=True, nogil=True)
@@ -239,6 +231,25 @@ def _remove_near(
             n_out = _remove_string(t, r, u, s, longest, rng, out, n_out)
     for k in range(u.count[0]):
         refresh(t.ways, r.lines, u.touched[k])
+    return _mend(t, r, u, out, n_out)
+
+
+@njit(cache=True, nogil=True)
+def _mend(t: Tables, r: Routes, u: Undo, out: Array, n_out: int) -> int:
+    """Times have moved: take out what cannot stay any more, until all that is left stands."""
+    k = 0
+    while k < u.count[0]:
+        s: Any = np.int64(broken_by(t, r, u.touched[k]))
+        if s < 0:
+            k += 1
+            continue
+        first = n_out
+        out[n_out] = s
+        n_out = _remove_with_followers(t, r, u, out, first, n_out + 1)
+        for z in range(first, n_out):
+            refresh(t.ways, r.lines, u.at[out[z], WHERE])
+        # Shifts touched before may stand differently now
+        k = 0
     return n_out
 
 
@@ -275,14 +286,21 @@ def _remove_string(
         if is_new:
             out[n_out] = member
             n_out += 1
-    # What must follow a stage cannot stay when it goes, so the list grows while it is worked off
+    return _remove_with_followers(t, r, u, out, first, n_out)
+
+
+@njit(cache=True, nogil=True)
+def _remove_with_followers(
+    t: Tables, r: Routes, u: Undo, out: Array, first: int, n_out: int
+) -> int:
+    """Take out the stages listed from ``first`` on; the list grows by what must follow them."""
     z = first
     while z < n_out:
         member = out[z]
         z += 1
         if r.at[member, WHERE] >= 0:
             _touch(r, u, r.at[member, WHERE])
-            _note(r, u, member, t.stage[member, ROW])
+            _note(r, u, member)
             take_out(t, r, member)
         for q in range(t.stage[member, BEHIND], t.stage[member + 1, BEHIND]):
             if r.at[t.behind[q], WHERE] >= 0:

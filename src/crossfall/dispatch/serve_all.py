@@ -44,7 +44,7 @@ def least_hours(
     InputError
         If a stage is only part of its segment: its passes do not cross the segment.
     """
-    work = float(problem.work_min.sum())
+    work = float(problem.stage_min.sum())
     hours: list[float] = []
     n_cuts = 0
     for turns in (dead_end_turns(problem), block_turns(problem)):
@@ -69,7 +69,7 @@ def roadwork_of(problem: Problem, turns: Floats) -> Roadwork:
         if not is_whole(stage, network.segments[i].length_m):
             raise InputError(f"stage {stage.id} is part of its segment; expected whole segments")
         n_passes[i] += stage.n_passes
-        work[i] += stage.work_min + turn
+        work[i] += stage.work_min + stage.wait_min + turn
         supply[i] += min(2, stage.n_passes)
     minutes = roads.minutes[::2].copy()
     is_yard = np.zeros(len(network.nodes), dtype=bool)

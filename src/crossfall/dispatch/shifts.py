@@ -58,10 +58,17 @@ def open_shifts(
         If there is no grader, no grader has an operator, or an operator's hours are not possible.
     """
     _check_fleet(fleet)
+    for weekday in policy.work_weekdays:
+        if weekday not in range(7):
+            raise InputError(
+                f"policy dispatch.work_weekdays holds {weekday}; expected 0 (Monday) to 6 (Sunday)"
+            )
     latitude = sum(node.lat for node in network.nodes) / max(1, len(network.nodes))
     shifts: list[Shift] = []
     for day_index in range(n_days):
         day = first_day + timedelta(days=day_index)
+        if day.weekday() not in policy.work_weekdays:
+            continue
         dusk = dusk_min(latitude, day, policy) - policy.dusk_margin_min
         for machine in fleet.graders:
             operator = on_duty(fleet, machine, day)

@@ -12,14 +12,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from crossfall.dispatch import kernel
+from crossfall.dispatch import insertion, kernel
 from crossfall.dispatch.kernel import Routes, Tables
 from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Problem
 from crossfall.dispatch.ruin import Undo, search
 from crossfall.dispatch.tables import copy_routes, routes_from, tables_of, undo_for
+from crossfall.dispatch.timetable import asks
 from crossfall.model import Progress, quiet
 
 _BATCH_S = 0.2
@@ -76,7 +76,6 @@ def improve(
     """
     return improve_tables(
         tables_of(problem),
-        problem.support.hours,
         start,
         seconds=seconds,
         seed=seed,
@@ -90,7 +89,6 @@ def improve(
 
 def improve_tables(
     tables: Tables,
-    support_h: npt.NDArray[np.float64],
     start: Sequence[Sequence[int]],
     *,
     seconds: float,
@@ -111,7 +109,7 @@ def improve_tables(
         worths = tables.worth[tables.ok] if tables.ok.any() else np.ones(1)
         scale = float(np.abs(worths).mean()) or 1.0
     searches = [
-        _Search(tables, support_h, start, seed + 7919 * k, seconds, iterations, tuning, scale)
+        _Search(tables, start, seed + 7919 * k, seconds, iterations, tuning, scale)
         for k in range(n_searches)
     ]
 
@@ -134,7 +132,6 @@ class _Search:
     def __init__(
         self,
         tables: Tables,
-        support_h: npt.NDArray[np.float64],
         start: Sequence[Sequence[int]],
         seed: int,
         seconds: float,
@@ -142,7 +139,7 @@ class _Search:
         tuning: Tuning,
         scale: float,
     ) -> None:
-        self.tables, self.support_h, self.start = tables, support_h, start
+        self.tables, self.start = tables, start
         self.seconds, self.iterations = seconds, iterations
         self.tuning, self.scale = tuning, scale
         self.rng = np.array([(seed * 2654435761 + 88172645463325252) % 2**64 or 1], np.uint64)
@@ -153,11 +150,11 @@ class _Search:
     def run(self) -> Solution:
         """Search until time or rounds are used up."""
         tables = self.tables
-        now = routes_from(tables, self.support_h, self.start)
+        now = routes_from(tables, self.start)
         order = np.argsort(tables.keys[0], kind="stable")
-        kernel.fill(tables, now, order, self.rng)
+        insertion.fill(tables, now, order, self.rng)
         best, undo = copy_routes(now), undo_for(now)
-        self.scores[:] = kernel.worth_of(tables, now)
+        self.scores[:] = insertion.worth_of(tables, now)
         began = time.monotonic()
         done, each = 0, _FIRST_ROUNDS if self.iterations is None else _ROUNDS_EACH
         while tables.seeds.size and self.share < 1.0 and not self.is_stopped:
@@ -171,9 +168,8 @@ class _Search:
                 self.share = min(1.0, (time.monotonic() - began) / max(self.seconds, 1e-9))
             else:
                 self.share = done / self.iterations
-        for h in range(best.load.size):
-            kernel.refresh(tables.ways, best.lines, h)
-        kernel.fill(tables, best, order, self.rng)
+        insertion.put_right(tables, best)
+        insertion.fill(tables, best, order, self.rng)
         return solution_of(tables, best, done)
 
     def _rounds(self, now: Routes, undo: Undo, best: Routes, n_rounds: int) -> None:
@@ -192,7 +188,7 @@ class _Search:
             self.scores,
         )
         # Sums of small changes drift; take stock afresh
-        self.scores[0] = kernel.worth_of(self.tables, now)
+        self.scores[0] = insertion.worth_of(self.tables, now)
 
 
 def solution_of(tables: Tables, routes: Routes, n_rounds: int = 0) -> Solution:
@@ -200,10 +196,21 @@ def solution_of(tables: Tables, routes: Routes, n_rounds: int = 0) -> Solution:
     lines = routes.lines
     blocks = tuple(tuple(int(b) for b in lines.seq[h, : lines.n[h]]) for h in range(lines.n.size))
     support = tuple(
-        (s, int(routes.m_used[row, z]), float(routes.m_hours[row, z]))
+        (s, int(routes.m_used[row, z]), _hours(tables, s, int(routes.m_used[row, z])))
         for s, row in enumerate(tables.stage[:-1, kernel.ROW])
-        if row >= 0 and routes.at[s, kernel.WHERE] >= 0
+        if routes.at[s, kernel.WHERE] >= 0 and asks(tables, s, _day(tables, routes, s))
         for z in range(kernel.N_SLOTS)
         if routes.m_used[row, z] >= 0
     )
-    return Solution(blocks, support, float(kernel.worth_of(tables, routes)), n_rounds)
+    return Solution(blocks, support, float(insertion.worth_of(tables, routes)), n_rounds)
+
+
+def _day(tables: Tables, routes: Routes, s: int) -> int:
+    return int(tables.ways.shift[routes.at[s, kernel.WHERE], kernel.DAY])
+
+
+def _hours(tables: Tables, s: int, machine: int) -> float:
+    """Hours that a stage asks of one machine; of water because of the surface if nothing else."""
+    needs = tables.need[tables.stage[s, kernel.NEED] : tables.stage[s + 1, kernel.NEED]]
+    own = needs[needs[:, kernel.KIND] == tables.machine[machine, kernel.M_KIND], kernel.HOURS]
+    return float(own[0] if own.size else tables.stage_real[s, kernel.WATER_H])

@@ -32,15 +32,16 @@ class Gates(Protocol):
     def index(self, segment_id: str, /) -> int: ...
     def allowed(self, task: Task, /) -> Flags: ...
     def needs_water(self, task: Task, /) -> Flags: ...
-    def p(self, task: Task, /) -> Floats: ...
+    def worth(self, task: Task, /) -> Floats: ...
 
 
 @dataclass(frozen=True)
 class Windows:
-    """Whether, how surely and with water or not each stage may be worked: shape (stage, day)."""
+    """Whether, to what good and with water or not each stage may be worked: shape (stage, day)."""
 
     allowed: Flags
-    p: Floats
+    worth: Floats
+    """Share of the stage's worth that the surface can be expected to leave, 0 to 1."""
     needs_water: Flags
 
 
@@ -59,6 +60,7 @@ class Support:
 
 
 def check_jobs(jobs: tuple[Job, ...], network: Network) -> None:
+    """Refuse doubled ids, unknown segments and impossible minutes before anything is planned."""
     seen_jobs: set[str] = set()
     seen_stages: set[str] = set()
     for job in jobs:
@@ -87,6 +89,8 @@ def _check_stage(stage: Stage, network: Network) -> None:
             raise InputError(
                 f"stage {stage.id} has a pass of {minutes:g} min; expected more than 0"
             )
+    if not 0 <= stage.wait_min < np.inf:
+        raise InputError(f"stage {stage.id} has wait_min {stage.wait_min:g}; expected 0 or more")
     if not 0 <= stage.from_m < stage.to_m <= segment.length_m + 1:
         raise InputError(
             f"stage {stage.id} runs from {stage.from_m:g} to {stage.to_m:g} m; expected within"
@@ -145,7 +149,7 @@ def _rest_of(stage: Stage, n_done: int) -> Stage:
     """The stage with the passes, and the supporting hours in proportion, that are left."""
     left = sum(stage.pass_minutes[n_done:]) / stage.work_min
     support = tuple(replace(each, hours=each.hours * left) for each in stage.support)
-    return replace(stage, pass_minutes=stage.pass_minutes[n_done:], support=support)
+    return replace(stage, pass_minutes=stage.pass_minutes[n_done:], support=support, wait_min=0.0)
 
 
 def _next_way(half: HalfDone) -> bool | None:
@@ -157,7 +161,7 @@ def windows_of(todo: Todo, gates: Gates, first_day: date, n_days: int) -> Window
     """When each stage may be worked; a half-done one today, whatever the surface, and not later."""
     stages = todo.stages
     shape = (len(stages), n_days)
-    allowed, p, water = np.zeros(shape, bool), np.zeros(shape), np.zeros(shape, bool)
+    allowed, worth, water = np.zeros(shape, bool), np.zeros(shape), np.zeros(shape, bool)
     offset = (first_day - gates.first_day).days
     if offset < 0 or offset + n_days > gates.n_days:
         raise InputError(
@@ -166,23 +170,23 @@ def windows_of(todo: Todo, gates: Gates, first_day: date, n_days: int) -> Window
         )
     days = slice(offset, offset + n_days)
     tables = {
-        task: (gates.allowed(task), gates.p(task), gates.needs_water(task))
+        task: (gates.allowed(task), gates.worth(task), gates.needs_water(task))
         for task in {stage.task for stage in stages}
     }
     for s, stage in enumerate(stages):
         row = gates.index(stage.segment_id)
-        for into, table in zip((allowed, p, water), tables[stage.task], strict=True):
+        for into, table in zip((allowed, worth, water), tables[stage.task], strict=True):
             into[s] = table[row, days]
     is_half = todo.n_done > 0
     allowed[is_half] = np.arange(n_days) == 0
     water[is_half] = False
-    return Windows(allowed, np.clip(p, 0.0, 1.0), water & allowed)
+    return Windows(allowed, np.clip(worth, 0.0, 1.0), water & allowed)
 
 
 def worth_of(todo: Todo, windows: Windows, shifts: tuple[Shift, ...]) -> Floats:
     """Expected worth, shape (stage, shift) [h]."""
     days = np.array([shift.day_index for shift in shifts], dtype=np.int64)
-    return todo.share_h[:, None] * windows.p[:, days]
+    return todo.share_h[:, None] * windows.worth[:, days]
 
 
 def after_of(
@@ -239,6 +243,7 @@ def can_of(stages: tuple[Stage, ...], shifts: tuple[Shift, ...], policy: Dispatc
 def support_of(
     stages: tuple[Stage, ...], fleet: Fleet, first_day: date, n_days: int, policy: DispatchPolicy
 ) -> Support:
+    """What other machines the stages need, and for how many hours of each there are people."""
     days = [first_day + timedelta(days=d) for d in range(n_days)]
     hours = support_hours(fleet, days)
     kind_by_id = {machine.id: machine.kind for machine in fleet.machines}

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.dispatch import kernel
+from crossfall.dispatch import insertion, kernel
 from crossfall.dispatch.kernel import Lines, Routes, Tables, Ways
 from crossfall.dispatch.problem import Problem
 from crossfall.dispatch.ruin import Undo
@@ -22,9 +22,9 @@ _ORDER_CHANCES = (0.40, 0.15, 0.10, 0.05)
 
 def tables_of(problem: Problem) -> Tables:
     """Everything the search reads."""
-    support = problem.support
+    support, ways = problem.support, problem.support_ways
     n_stages, n_shifts = problem.worth_h.shape
-    wet = problem.windows.needs_water & (support.water_h > 0)[:, None]
+    wet = problem.wet
     asks = np.array([len(need) > 0 for need in support.needs], dtype=bool) | wet.any(axis=1)
     has_block = problem.blocks.first_option[:, 0] >= 0
     ok = problem.may_serve_now & has_block[:, None]
@@ -33,13 +33,15 @@ def tables_of(problem: Problem) -> Tables:
         for a in before:
             behind[a].append(s)
     n_options = (problem.blocks.first_option >= 0).sum(axis=1)
-    stage = np.zeros((n_stages + 1, 5), dtype=np.int64)
+    stage = np.zeros((n_stages + 1, 6), dtype=np.int64)
     stage[:-1, kernel.N_OPTIONS] = n_options
     stage[:-1, kernel.ROW] = np.where(asks, np.cumsum(asks) - 1, -1)
+    stage[:-1, kernel.PLACE] = ways.place_of
     stage[1:, kernel.BEFORE] = np.cumsum([len(each) for each in problem.after])
     stage[1:, kernel.BEHIND] = np.cumsum([len(each) for each in behind])
     stage[1:, kernel.NEED] = np.cumsum([len(each) for each in support.needs])
-    work = problem.work_min
+    work = problem.stage_min
+    days = [shift.day_index for shift in problem.shifts]
     usable = np.array([shift.usable_min for shift in problem.shifts], dtype=float)
     return Tables(
         ways=ways_of(problem, ok),
@@ -47,24 +49,47 @@ def tables_of(problem: Problem) -> Tables:
             np.int32
         ),
         stage=stage,
-        stage_real=np.column_stack([np.zeros(n_stages), work, support.water_h]),
-        shift_real=np.column_stack([usable - _SLACK_MIN, np.full(n_shifts, np.inf)]),
+        stage_real=np.column_stack(
+            [np.zeros(n_stages), work, support.water_h, problem.blocks.lead_min]
+        ),
+        shift_real=_shift_real(problem, usable),
         ok=np.ascontiguousarray(ok),
         worth=np.ascontiguousarray(problem.worth_h + problem.pull_h),
         before=np.array([a for each in problem.after for a in each], dtype=np.int64),
         behind=np.array([b for each in behind for b in each], dtype=np.int64),
         need=np.array([n for each in support.needs for n in each], dtype=float).reshape(-1, 3),
         wet=np.ascontiguousarray(wet),
-        m_kind=support.kind_of,
+        machine=np.column_stack([support.kind_of, ways.class_of]),
+        window=ways.window,
+        home=ways.home,
+        drive=ways.between,
+        first_shift=np.searchsorted(days, np.arange(problem.n_days + 1)),
         near=_near(problem, has_block),
         seeds=np.flatnonzero(ok.any(axis=1)),
         keys=_keys(problem, ok, work, has_block),
         rules=np.cumsum(_ORDER_CHANCES),
         price=problem.policy.hour_price / 60,
         most_open=problem.policy.open_windrow_m,
+        most_open_min=problem.policy.windrow_open_max_min,
         water_kind=support.kinds.index("water_truck"),
         is_narrow=n_shifts > _MANY_SHIFTS,
     )
+
+
+def _shift_real(problem: Problem, usable: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Minutes, load and clock of each shift; see the columns of the kernel."""
+    by_h = problem.policy.break_latest_h
+    rows = [
+        (
+            minutes - _SLACK_MIN,
+            np.inf,
+            shift.start_min + shift.pretrip_min,
+            shift.break_min,
+            60 * (shift.operator.shift_start_h + by_h) - shift.start_min - shift.pretrip_min,
+        )
+        for shift, minutes in zip(problem.shifts, usable, strict=True)
+    ]
+    return np.array(rows, dtype=float).reshape(-1, 5)
 
 
 def ways_of(problem: Problem, ok: npt.NDArray[np.bool_]) -> Ways:
@@ -152,37 +177,39 @@ def _keys(
     return keys
 
 
-def empty_routes(tables: Tables, support_h: npt.NDArray[np.float64]) -> Routes:
+def empty_routes(tables: Tables) -> Routes:
     """Nobody goes anywhere yet."""
     n_stages, n_shifts = tables.ok.shape
     n_rows = int(tables.stage[:-1, kernel.ROW].max(initial=-1)) + 1
     n_groups = int(tables.ways.shift[:, kernel.GROUP].max(initial=-1)) + 1
+    n_machines, n_days = tables.window.shape[:2]
     return Routes(
         lines=_empty_lines(n_shifts, _room(tables)),
         load=np.zeros(n_shifts),
         at=np.full((n_stages, 2), -1, dtype=np.int64),
-        m_left=support_h.copy(),
         m_used=np.full((n_rows, kernel.N_SLOTS), -1, dtype=np.int64),
-        m_hours=np.zeros((n_rows, kernel.N_SLOTS)),
+        n_busy=np.zeros((n_machines, n_days), dtype=np.int64),
+        busy=np.zeros((n_machines, n_days, kernel.N_BUSY, 2)),
+        busy_with=np.zeros((n_machines, n_days, kernel.N_BUSY), dtype=np.int64),
+        asked=np.zeros((n_rows, 3)),
+        asked_by=np.zeros(n_rows, dtype=np.int64),
         is_touched=np.zeros(n_shifts, dtype=bool),
         stamp=np.zeros(1 + n_shifts + n_groups, dtype=np.int64),
     )
 
 
-def routes_from(
-    tables: Tables, support_h: npt.NDArray[np.float64], start: Sequence[Sequence[int]]
-) -> Routes:
-    """Routes that hold the given blocks; raises no questions about their sense."""
-    routes = empty_routes(tables, support_h)
+def routes_from(tables: Tables, start: Sequence[Sequence[int]]) -> Routes:
+    """Routes that hold the given blocks, but for stages whose support or windrows forbid it."""
+    routes = empty_routes(tables)
     block = tables.ways.block
     for h, blocks in enumerate(start):
         spot = np.array([h, 0, 0, 0], dtype=np.int64)
         for s in dict.fromkeys(int(block[b, kernel.STAGE]) for b in blocks):
             own = [b for b in blocks if block[b, kernel.STAGE] == s]
             spot[1] = int(np.flatnonzero(tables.option[s, :, 0] == own[0])[0])
-            kernel.place(tables, routes, s, spot)
+            insertion.place(tables, routes, s, spot)
         routes.lines.seq[h, : len(blocks)] = blocks
-        kernel.refresh(tables.ways, routes.lines, h)
+    insertion.put_right(tables, routes)
     return routes
 
 
@@ -200,9 +227,6 @@ def undo_for(routes: Routes) -> Undo:
         lines=spare.lines,
         load=spare.load,
         at=spare.at,
-        m_left=spare.m_left,
-        m_used=spare.m_used,
-        m_hours=spare.m_hours,
         is_moved=np.zeros(n_stages, dtype=bool),
         touched=np.zeros(n_shifts, dtype=np.int64),
         moved=np.zeros(n_stages, dtype=np.int64),
@@ -217,6 +241,8 @@ def _empty_lines(n_shifts: int, room: int) -> Lines:
         minutes=np.zeros(n_shifts),
         cost=np.zeros((n_shifts, room, 8)),
         mode=np.zeros((n_shifts, room), dtype=np.int32),
+        begin=np.zeros((n_shifts, room)),
+        spare=np.full((n_shifts, room + 1), np.inf),
         scratch=np.zeros((3, room + 1)),
     )
 

@@ -13,12 +13,14 @@ Floats = npt.NDArray[np.float64]
 def dead_end_turns(problem: Problem) -> Floats:
     """Minutes of turning that each stage forces on any plan [min].
 
-    At a dead end whoever arrives must turn, and at least half of a stage's passes arrive there.
+    At a dead end whoever arrives must turn, and at least half of a stage's passes arrive there;
+    except where a machine stands when its shift begins or ends, for there it may leave or stay.
     """
     if not problem.roads:
         return np.zeros(len(problem.stages))
     roads = problem.roads[0]
     degree = np.bincount(roads.tail[roads.usable], minlength=roads.turn_min.size)
+    resting = {*roads.yards.tolist(), *roads.head[problem.standing_arcs].tolist()}
     least = np.zeros(len(problem.stages))
     for s, stage in enumerate(problem.stages):
         i = roads.segment_index[stage.segment_id]
@@ -26,7 +28,7 @@ def dead_end_turns(problem: Problem) -> Floats:
         ends = {int(roads.tail[2 * i]), int(roads.head[2 * i])}
         if len(ends) == 2 and not segment.is_oneway:
             n_arrivals = (stage.n_passes + 1) // 2
-            least[s] = sum(roads.turn_min[v] * n_arrivals for v in ends if degree[v] == 1)
+            least[s] = sum(roads.turn_min[v] * n_arrivals for v in ends - resting if degree[v] == 1)
     return np.where(np.isfinite(least), least, 0.0)
 
 
@@ -46,7 +48,7 @@ def block_turns(problem: Problem) -> Floats:
                     minutes += float(blocks.minutes[:, second].min())
                 inside = min(inside, minutes)
         if np.isfinite(inside):
-            least[s] = max(0.0, inside - stage.work_min)
+            least[s] = max(0.0, inside - stage.work_min - stage.wait_min)
     return np.maximum(least, dead_end_turns(problem))
 
 

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
 
+import numpy as np
+
 from crossfall.dispatch.baselines import best_per_hour, priority_first
 from crossfall.dispatch.bound import upper_bound
 from crossfall.dispatch.decode import bookings_of, itineraries_of
@@ -21,6 +23,8 @@ from crossfall.model import Fleet, Job, Network, Plan, Policy, Progress, quiet
 _BOUND_SHARE = 0.15
 _LEAST_SEARCH_S = 0.5
 _N_SEARCHES = 2
+_STEPS_A_SECOND = 5e6
+"""Travel times that fit into a good part of the time on a small machine."""
 
 
 def dispatch_week(
@@ -82,6 +86,7 @@ def dispatch_week(
         policy.dispatch,
         first_day=first_day,
         n_days=n_days,
+        most_steps=np.inf if iterations is not None else _STEPS_A_SECOND * max(1.0, seconds),
         check=lambda: progress(0.0, "Travel times between jobs"),
     )
     (bound,) = patiently(
@@ -149,11 +154,11 @@ def plan_of(
         first_day=problem.first_day,
         n_days=problem.n_days,
         itineraries=itineraries,
-        bookings=bookings_of(problem, solution),
+        bookings=bookings_of(problem, solution, itineraries),
         served=served_jobs(problem, solution),
         unserved=unserved_jobs(problem, solution, fleet, gates),
         benefit_h=worth_h,
-        benefit_bound_h=max(bound_h, worth_h),
+        benefit_bound_h=bound_h,
         seed=seed,
         policy_version=policy_version,
     )

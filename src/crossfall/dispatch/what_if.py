@@ -62,8 +62,8 @@ class RainedOut:
     def needs_water(self, task: Task, /) -> Flags:
         return self.gates.needs_water(task)
 
-    def p(self, task: Task, /) -> Floats:
-        return self.gates.p(task)
+    def worth(self, task: Task, /) -> Floats:
+        return self.gates.worth(task)
 
     def verdict(self, segment_id: str, day: date, task: Task, /) -> Verdict:
         if day == self.day and task not in self.tasks_that_go_on:

@@ -67,12 +67,18 @@ class Itinerary:
 
 @dataclass(frozen=True, slots=True)
 class SupportBooking:
-    """A water truck, roller or truck promised to a stage on a day."""
+    """A water truck, roller or truck promised to a stage on a day.
+
+    It is bound to the stage from ``start_min`` to ``end_min`` (minutes after midnight): from the
+    first pass to the last, and for ``hours`` if those are longer. It serves nothing else then.
+    """
 
     stage_id: str
     day: date
     machine_id: str
     hours: float
+    start_min: float = 0.0
+    end_min: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

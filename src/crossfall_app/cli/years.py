@@ -25,7 +25,7 @@ def years(
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """What a yearly budget buys: gravel, roughness and money over the years.
+    """What a yearly budget buys: gravel, roughness, money.
 
     Chooses one way of keeping up each road, and says how much better any other choice could be.
     Its coefficients are recalled: for comparing budgets, until your own readings replace them.

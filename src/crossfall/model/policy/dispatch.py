@@ -76,6 +76,18 @@ class DispatchPolicy:
         low=0.0,
         high=50000.0,
     )
+    windrow_open_max_min: float = setting(
+        90.0,
+        unit="min",
+        doc="Longest that a windrow lies after a pass before the next pass of the same stage",
+        low=0.0,
+        high=600.0,
+    )
+    work_weekdays: tuple[int, ...] = setting(
+        (0, 1, 2, 3, 4),
+        unit="weekdays",
+        doc="Days on which crews go out, 0 for Monday to 6 for Sunday",
+    )
     closing_worth_h: float = setting(
         100.0,
         unit="h",
