@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from crossfall.demo import osier_valley
+from crossfall.dispatch.checker import check_plan
 from crossfall.errors import InputError
 from crossfall.model import Hazard
 from crossfall.workflow import plan_week, plan_years
@@ -53,6 +54,47 @@ def test_every_need_is_served_or_explained(week):
     told = {left.job_id for left in week.plan.unserved} | set(week.plan.served)
     assert told == {job.id for job in week.jobs}
     assert all(left.reason for left in week.plan.unserved)
+
+
+def _check(district, week, plan):
+    network = district.network.without({"none of them"})
+    return check_plan(plan, week.jobs, network, district.fleet, week.gates, district.policy)
+
+
+def test_a_helping_machine_is_in_one_place_at_a_time(district, week):
+    bookings = week.plan.bookings
+    assert _check(district, week, week.plan) == ()
+    kinds = {machine.id: machine.kind for machine in district.fleet.machines}
+    first, second = next(
+        (a, b)
+        for a in bookings
+        for b in bookings
+        if a.day == b.day
+        and a.stage_id != b.stage_id
+        and kinds[a.machine_id] == kinds[b.machine_id]
+        and a.start_min < b.end_min
+        and b.start_min < a.end_min
+    )
+    doubled = tuple(
+        replace(each, machine_id=first.machine_id) if each == second else each for each in bookings
+    )
+    assert _check(district, week, replace(week.plan, bookings=doubled))
+
+
+def test_no_windrow_waits_longer_than_it_may(district, week):
+    strict = replace(
+        district.policy, dispatch=replace(district.policy.dispatch, windrow_open_max_min=0.0)
+    )
+    found = check_plan(week.plan, week.jobs, district.network, district.fleet, week.gates, strict)
+    assert "windrow" in {violation.rule for violation in found}
+
+
+def test_nobody_is_sent_out_at_the_weekend(district):
+    saturday = date(2026, 6, 13)
+    plan = plan_week(
+        district, first_day=saturday, n_days=3, made_at=MADE_AT, seconds=0.3, seed=1
+    ).plan
+    assert {each.day.weekday() for each in plan.itineraries} <= {0, 1, 2, 3, 4}
 
 
 def test_every_card_is_a_planned_stage(week):
