@@ -34,8 +34,6 @@ from crossfall.dispatch.kernel import Tables, Ways
 from crossfall.dispatch.solve import Tuning, improve_tables
 from crossfall.model import quiet
 
-_NO_SUPPORT = np.zeros((0, 1))
-
 
 @dataclass(frozen=True)
 class Instance:
@@ -111,9 +109,9 @@ def tables_for(instance: Instance) -> Tables:
     minutes[0, :, :2] = service[:, None]
     fewest = int(np.ceil(instance.demand.sum() / instance.capacity))
     n_shifts = min(n, 2 * max(fewest, instance.vehicles if instance.vehicles < n else 0) + 4)
-    shift = np.zeros((n_shifts, 4), dtype=np.int64)
-    shift[:, kernel.YARD] = 2 * n
-    stage = np.zeros((n + 1, 5), dtype=np.int64)
+    shift = np.zeros((n_shifts, 5), dtype=np.int64)
+    shift[:, [kernel.START, kernel.HOME]] = 2 * n
+    stage = np.zeros((n + 1, 6), dtype=np.int64)
     stage[:, kernel.N_OPTIONS] = 1
     stage[:, kernel.ROW] = -1
     demand = instance.demand[required].astype(float)
@@ -127,9 +125,13 @@ def tables_for(instance: Instance) -> Tables:
         ways=Ways(between, blocks, minutes, np.zeros(n), shift),
         option=np.stack([np.arange(n), np.full(n, -1)], axis=1)[:, None].astype(np.int32),
         stage=stage,
-        stage_real=np.column_stack([demand, np.zeros(n), np.zeros(n)]),
+        stage_real=np.column_stack([demand, np.zeros((n, 4))]),
         shift_real=np.column_stack(
-            [np.full(n_shifts, 1e18), np.full(n_shifts, float(instance.capacity))]
+            [
+                np.full(n_shifts, 1e18),
+                np.full(n_shifts, float(instance.capacity)),
+                np.zeros((n_shifts, 3)),
+            ]
         ),
         ok=np.ones((n, n_shifts), dtype=bool),
         worth=np.full((n, n_shifts), much),
@@ -137,13 +139,18 @@ def tables_for(instance: Instance) -> Tables:
         behind=np.zeros(0, dtype=np.int64),
         need=np.zeros((0, 3)),
         wet=np.zeros((n, 1), dtype=bool),
-        m_kind=np.zeros(0, dtype=np.int64),
+        machine=np.zeros((0, 2), dtype=np.int64),
+        window=np.zeros((0, 1, 3)),
+        home=np.zeros((0, 0, 2)),
+        drive=np.zeros((1, 0, 0), dtype=np.float32),
+        first_shift=np.array([0, n_shifts]),
         near=near,
         seeds=np.arange(n),
         keys=np.stack([-demand, -far, far]),
         rules=np.cumsum([4 / 11, 2 / 11, 1 / 11]),
         price=1.0,
         most_open=0.0,
+        most_open_min=0.0,
         water_kind=0,
         is_narrow=False,
     )
@@ -164,7 +171,6 @@ def bound_of(instance: Instance, seconds: float) -> int:
         is_yard,
         np.zeros(instance.n_nodes),
         float(instance.capacity),
-        np.zeros(instance.cost.size),
     )
     driving = least_driving(roadwork, seconds=seconds).driving
     return int(instance.cost[instance.demand > 0].sum()) + int(np.ceil(driving - 1e-6))
@@ -192,7 +198,6 @@ def solve(
     try:
         found = improve_tables(
             tables,
-            _NO_SUPPORT,
             [()] * tables.ok.shape[1],
             seconds=seconds,
             seed=seed,

@@ -6,7 +6,7 @@ Usage::
                                 [--cases serve_all,prizes,replan] [--json]
 
 Three cases on mile-grid counties with 2, 3 or 4 passes a road (65, 20, 15 %) at 6 km/h, several
-yards and graders, shifts of 8 h with walk-round and meal, turns of 2 min:
+yards and graders, shifts of 8 h on every day with walk-round and meal, turns of 2 min:
 
 ``serve_all``
     Everything is to be done, no windows; the fewest hours count. ``gap_pct`` is how far the hours
@@ -99,11 +99,8 @@ class StormGates:
     def needs_water(self, task: str) -> np.ndarray:
         return np.zeros_like(self.is_open)
 
-    def p(self, task: str) -> np.ndarray:
-        return np.ones(self.is_open.shape)
-
     def worth(self, task: str) -> np.ndarray:
-        return self.p(task)
+        return np.ones(self.is_open.shape)
 
     def verdict(self, segment_id: str, day: date, task: str):
         is_open = self.is_open[self.row[segment_id], (day - self.first_day).days]
@@ -131,7 +128,7 @@ def county(size: int, seed: int, case: str):
         n_days = int(np.ceil(1.35 * work_h / (GRADERS[size] * (SHIFT_H - 0.75))))
     gates = gates_of(network, n_days, rng, case)
     price = 1.0 if case == "serve_all" else 0.25
-    policy = Policy(dispatch=DispatchPolicy(hour_price=price))
+    policy = Policy(dispatch=DispatchPolicy(hour_price=price, work_weekdays=tuple(range(7))))
     return network, fleet, jobs, gates, policy, n_days
 
 

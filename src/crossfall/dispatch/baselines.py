@@ -161,7 +161,16 @@ def _out_and_back(tables: Tables, routes: Routes, s: int, h: int, first_place: i
     needs_support = asks(tables, s, int(ways.shift[h, kernel.DAY]))
     if tables.stage[s, kernel.N_OPTIONS] > 1 and n > first_place and not needs_support:
         forward, backward = (int(b) for b in tables.option[s, 1])
-        added, turned, i, j = kernel.apart_at(tables, lines, h, forward, backward, first_place)
+        added, turned, i, j = kernel.apart_at(
+            ways,
+            lines,
+            h,
+            forward,
+            backward,
+            first_place,
+            tables.most_open,
+            tables.most_open_min,
+        )
         for o in range(1 + int(turned), int(tables.stage[s, kernel.N_OPTIONS]), 2):
             inside = sum(float(ways.minutes[c, b, 0]) for b in tables.option[s, o])
             if lines.minutes[h] + added + inside < total:

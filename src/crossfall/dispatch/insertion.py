@@ -147,7 +147,16 @@ def best_place(
             spot[0], spot[1], spot[2], spot[3] = h, 0, i, i
         if t.stage[s, N_OPTIONS] > 1 and r.lines.n[h] > 0 and not needs_support:
             forward, backward = t.option[s, 1, 0], t.option[s, 1, 1]
-            added, turned, i, j = apart_at(t, r.lines, h, forward, backward, least)
+            added, turned, i, j = apart_at(
+                t.ways,
+                r.lines,
+                h,
+                forward,
+                backward,
+                least,
+                t.most_open,
+                t.most_open_min,
+            )
             c = t.ways.shift[h, CLASS]
             for o in range(1 + turned, t.stage[s, N_OPTIONS], 2):
                 inside = t.ways.minutes[c, t.option[s, o, 0], 0]

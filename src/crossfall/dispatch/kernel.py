@@ -259,7 +259,14 @@ def whole_at(
 
 @njit(cache=True, nogil=True)
 def apart_at(
-    t: Tables, p: Lines, h: int, forward: int, backward: int, least: int
+    w: Ways,
+    p: Lines,
+    h: int,
+    forward: int,
+    backward: int,
+    least: int,
+    most_open: float,
+    most_open_min: float,
 ) -> tuple[float, int, int, int]:
     """Minutes that driving one pass of a stage now and the rest later adds to shift ``h``.
 
@@ -267,7 +274,6 @@ def apart_at(
     parts have an odd number of passes, so each carries the machine along the segment, like the
     blocks ``forward`` and ``backward``. Then whether the backward part comes first, and the places.
     """
-    w = t.ways
     c, n = w.shift[h, CLASS], p.n[h]
     e_f, x_f = w.block[forward, ENTER], w.block[forward, LEAVE]
     e_b, x_b = w.block[backward, ENTER], w.block[backward, LEAVE]
@@ -290,7 +296,7 @@ def apart_at(
     length = w.opens[forward]
     for i in range(least, n):
         already = p.scratch[2, i - 1] if i > 0 else 0.0
-        if already + length > t.most_open:
+        if already + length > most_open:
             continue
         starts = w.block[p.seq[h, i], ENTER + p.mode[h, i]]
         for j in range(i + 1, n + 1):
@@ -298,12 +304,12 @@ def apart_at(
             b = p.seq[h, j - 1]
             ends = w.block[b, LEAVE + p.mode[h, j - 1]]
             lies = p.begin[h, j - 1] + w.minutes[c, b, p.mode[h, j - 1]] - p.begin[h, i]
-            if p.scratch[2, j - 1] + length > t.most_open or lies > t.most_open_min:
+            if p.scratch[2, j - 1] + length > most_open or lies > most_open_min:
                 break
             for way in range(2):
                 e, x = (e_b, x_f) if way == 0 else (e_f, x_b)
                 between = w.between[c, x, starts] + lies + w.between[c, ends, e]
-                if between > t.most_open_min:
+                if between > most_open_min:
                     continue
                 if p.scratch[way, i] > p.spare[h, i] or p.scratch[1 - way, j] > p.spare[h, j]:
                     continue
