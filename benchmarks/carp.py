@@ -171,6 +171,7 @@ def bound_of(instance: Instance, seconds: float) -> int:
         is_yard,
         np.zeros(instance.n_nodes),
         float(instance.capacity),
+        np.zeros(instance.cost.size),
     )
     driving = least_driving(roadwork, seconds=seconds).driving
     return int(instance.cost[instance.demand > 0].sum()) + int(np.ceil(driving - 1e-6))
