@@ -111,7 +111,7 @@ def tables_for(instance: Instance) -> Tables:
     n_shifts = min(n, 2 * max(fewest, instance.vehicles if instance.vehicles < n else 0) + 4)
     shift = np.zeros((n_shifts, 5), dtype=np.int64)
     shift[:, [kernel.START, kernel.HOME]] = 2 * n
-    stage = np.zeros((n + 1, 6), dtype=np.int64)
+    stage = np.zeros((n + 1, 5), dtype=np.int64)
     stage[:, kernel.N_OPTIONS] = 1
     stage[:, kernel.ROW] = -1
     demand = instance.demand[required].astype(float)
@@ -139,10 +139,11 @@ def tables_for(instance: Instance) -> Tables:
         behind=np.zeros(0, dtype=np.int64),
         need=np.zeros((0, 3)),
         wet=np.zeros((n, 1), dtype=bool),
-        machine=np.zeros((0, 2), dtype=np.int64),
+        machine=np.zeros((0, 3), dtype=np.int64),
         window=np.zeros((0, 1, 3)),
-        home=np.zeros((0, 0, 2)),
         drive=np.zeros((1, 0, 0), dtype=np.float32),
+        rest=np.zeros((1, n)),
+        port_place=np.full((2 * n, 2), -1, dtype=np.int64),
         first_shift=np.array([0, n_shifts]),
         near=near,
         seeds=np.arange(n),

@@ -2,9 +2,8 @@
 
 A water truck, a roller or a haul truck is bound to a stage from its first pass to its last, and
 for the hours it is booked if those are longer. It comes from its own yard within its driver's
-shift, drives at its own speed on roads that bear it, and is home at the end. Where on a stage it
-stands when the work ends is not planned: between stages the ends that lie farthest apart count,
-from and to the yard the nearer end.
+shift, drives at its own speed on roads that bear it, and is home at the end. It is where the grader
+begins when the first pass begins, and where the grader ends when the last one ends.
 """
 
 from __future__ import annotations
@@ -17,11 +16,29 @@ from datetime import date
 
 from crossfall.dispatch.checker_facts import Facts
 from crossfall.dispatch.standing import Since
-from crossfall.model import Job, Machine, Plan, Segment, Stage, SupportBooking, Violation
+from crossfall.model import Job, Leg, Machine, Plan, Segment, Stage, SupportBooking, Violation
 
 _SLACK_MIN = 0.01
+_END_M = 1.01
+"""So near to its end a place on a road is the end."""
 
 Known = dict[str, tuple[Job, Stage]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Spot:
+    """A place on a road."""
+
+    segment: Segment
+    at_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """When and where a stage's first pass begins and its last one ends."""
+
+    first: Leg
+    last: Leg
 
 
 def check_timetable(
@@ -35,8 +52,8 @@ def check_timetable(
         if booking.stage_id not in known or span is None:
             # Said already: it is booked for work that is not done that day
             continue
-        first, last = span
-        asked = max(last, first + 60 * booking.hours)
+        first = span.first.start_min
+        asked = max(span.last.end_min, first + 60 * booking.hours)
         if booking.start_min > first + _SLACK_MIN or booking.end_min < asked - _SLACK_MIN:
             yield Violation(
                 "support",
@@ -50,21 +67,21 @@ def check_timetable(
     for (machine_id, day), bookings in days.items():
         machine = facts.machines[machine_id]
         is_under_way = since is not None and since.day == day
-        for text in _one_day(machine, day, bookings, known, roads, is_under_way):
+        for text in _one_day(machine, day, bookings, spans, roads, is_under_way):
             yield Violation("support", f"{machine_id} {day}", text)
 
 
-def _spans(plan: Plan) -> dict[tuple[str, date], tuple[float, float]]:
-    """First pass's start and last pass's end of every stage, by day."""
-    spans: dict[tuple[str, date], tuple[float, float]] = {}
+def _spans(plan: Plan) -> dict[tuple[str, date], _Span]:
+    """First and last pass of every stage, by day."""
+    spans: dict[tuple[str, date], _Span] = {}
     for itinerary in plan.itineraries:
         for leg in itinerary.legs:
             if leg.kind == "work" and leg.stage_id is not None:
-                first, last = spans.get((leg.stage_id, itinerary.day), (math.inf, -math.inf))
-                spans[leg.stage_id, itinerary.day] = (
-                    min(first, leg.start_min),
-                    max(last, leg.end_min),
-                )
+                key = (leg.stage_id, itinerary.day)
+                own = spans.get(key, _Span(leg, leg))
+                first = leg if leg.start_min < own.first.start_min else own.first
+                last = leg if leg.end_min > own.last.end_min else own.last
+                spans[key] = _Span(first, last)
     return spans
 
 
@@ -72,20 +89,28 @@ def _one_day(
     machine: Machine,
     day: date,
     bookings: list[SupportBooking],
-    known: Known,
+    spans: dict[tuple[str, date], _Span],
     roads: _Ways,
     is_under_way: bool,
 ) -> Iterator[str]:
     """One machine's bookings in order, with the drives between them."""
     facts = roads.facts
     bookings = sorted(bookings, key=lambda each: (each.start_min, each.end_min))
-    segments = [facts.segments[known[each.stage_id][1].segment_id] for each in bookings]
-    for segment in segments:
+    begins: list[_Spot] = []
+    ends: list[_Spot] = []
+    for booking in bookings:
+        span = spans[booking.stage_id, day]
+        segment = facts.segments.get(span.first.segment_id or "")
+        if segment is None or span.last.segment_id != segment.id:
+            # Said already: it is worked on a road that is not its own
+            return
+        begins.append(_Spot(segment, span.first.from_m or 0.0))
+        ends.append(_Spot(segment, span.last.to_m or 0.0))
         if machine.mass_t > facts.limits_t[segment.id]:
             yield f"{machine.mass_t:g} t over {segment.id}"
     for k in range(1, len(bookings)):
         before, after = bookings[k - 1], bookings[k]
-        drive = roads.apart_min(machine, _ends(segments[k - 1]), _ends(segments[k]))
+        drive = roads.apart_min(machine, ends[k - 1], begins[k])
         if after.start_min < before.end_min + drive - _SLACK_MIN:
             yield (
                 f"it is with {before.stage_id} until {before.end_min:.1f} and {drive:.1f} min"
@@ -94,16 +119,16 @@ def _one_day(
     homes = facts.home_nodes.get(machine.id, frozenset())
     out = back = 0.0
     if homes:
-        last = _ends(segments[-1])
-        back = min(roads.apart_min(machine, (end,), (home,)) for home in homes for end in last)
+        back = min(roads.home_min(machine, ends[-1], home) for home in homes)
         # In the middle of a day it is out on the road already
         if not is_under_way:
-            first = _ends(segments[0])
-            out = min(roads.apart_min(machine, (home,), (end,)) for home in homes for end in first)
-    begins, ends = bookings[0].start_min - out, bookings[-1].end_min + back
+            out = min(roads.out_min(machine, home, begins[0]) for home in homes)
+    leaves, returns = bookings[0].start_min - out, bookings[-1].end_min + back
     shifts = _shifts(machine, day, facts)
-    if not any(begins >= start - _SLACK_MIN and ends <= end + _SLACK_MIN for start, end in shifts):
-        yield f"it would be out from {begins:.1f} to {ends:.1f}; its driver is not"
+    if not any(
+        leaves >= start - _SLACK_MIN and returns <= end + _SLACK_MIN for start, end in shifts
+    ):
+        yield f"it would be out from {leaves:.1f} to {returns:.1f}; its driver is not"
 
 
 def _shifts(machine: Machine, day: date, facts: Facts) -> list[tuple[float, float]]:
@@ -117,10 +142,6 @@ def _shifts(machine: Machine, day: date, facts: Facts) -> list[tuple[float, floa
         for operator in facts.operators.values()
         if operator.machine_id == machine.id and day not in operator.off_days
     ]
-
-
-def _ends(segment: Segment) -> tuple[str, ...]:
-    return (segment.from_node, segment.to_node)
 
 
 @dataclass
@@ -137,9 +158,49 @@ class _Ways:
             if not segment.is_oneway:
                 self.out_of.setdefault(segment.to_node, []).append((segment.from_node, segment))
 
-    def apart_min(self, machine: Machine, leaves: tuple[str, ...], comes: tuple[str, ...]) -> float:
-        """Drive between the ends that lie farthest apart: where it stops is not planned [min]."""
-        return max(self._from(machine, a).get(b, math.inf) for a in leaves for b in comes)
+    def apart_min(self, machine: Machine, leaves: _Spot, comes: _Spot) -> float:
+        """Shortest drive from one place on a road to another [min]."""
+        least = min(
+            away + self._from(machine, a).get(b, math.inf) + near
+            for a, away in self._out_of(machine, leaves)
+            for b, near in self._into(machine, comes)
+        )
+        is_ahead = comes.at_m >= leaves.at_m or not leaves.segment.is_oneway
+        if comes.segment.id == leaves.segment.id and is_ahead:
+            least = min(least, self._along(machine, leaves.segment, leaves.at_m - comes.at_m))
+        return least
+
+    def out_min(self, machine: Machine, home: str, comes: _Spot) -> float:
+        """Shortest drive from a node [min]."""
+        way = self._from(machine, home)
+        return min(way.get(b, math.inf) + near for b, near in self._into(machine, comes))
+
+    def home_min(self, machine: Machine, leaves: _Spot, home: str) -> float:
+        """Shortest drive to a node [min]."""
+        return min(
+            away + self._from(machine, a).get(home, math.inf)
+            for a, away in self._out_of(machine, leaves)
+        )
+
+    def _along(self, machine: Machine, segment: Segment, metres: float) -> float:
+        return abs(metres) * 0.06 / min(machine.travel_km_h, segment.travel_km_h)
+
+    def _out_of(self, machine: Machine, spot: _Spot) -> list[tuple[str, float]]:
+        """Ends of its road that can be reached from a place, with the minutes."""
+        segment = spot.segment
+        found = [(segment.to_node, self._along(machine, segment, segment.length_m - spot.at_m))]
+        if not segment.is_oneway or spot.at_m <= _END_M:
+            found.append((segment.from_node, self._along(machine, segment, spot.at_m)))
+        return found
+
+    def _into(self, machine: Machine, spot: _Spot) -> list[tuple[str, float]]:
+        """Ends of its road that a place can be reached from, with the minutes."""
+        segment = spot.segment
+        found = [(segment.from_node, self._along(machine, segment, spot.at_m))]
+        if not segment.is_oneway or spot.at_m >= segment.length_m - _END_M:
+            away = self._along(machine, segment, segment.length_m - spot.at_m)
+            found.append((segment.to_node, away))
+        return found
 
     def _from(self, machine: Machine, node: str) -> dict[str, float]:
         key = (machine.id, machine.travel_km_h, node)

@@ -326,12 +326,14 @@ class _Teller:
     def _free_h(self, s: int, day: int) -> npt.NDArray[np.float64]:
         """Hours each supporting machine could be with the stage that day [h]."""
         support, ways = self.problem.support, self.problem.support_ways
-        place = int(ways.place_of[s])
-        window = ways.window[:, day]
-        free = window[:, 1] - window[:, 0]
-        if place >= 0:
-            free = free - ways.home[:, place, 1] - ways.home[:, place, 0] * window[:, 2]
-        return np.minimum(support.hours[:, day], np.nan_to_num(free, nan=-np.inf) / 60)
+        free = ways.window[:, day, 1] - ways.window[:, day, 0]
+        block = self.problem.blocks.first_option[s, 0]
+        if block >= 0:
+            port = int(self.problem.blocks.enter[block, 0])
+            apart = [ways.there_and_back(m, port, s) for m in range(free.size)]
+            # In the middle of a day a machine is out already
+            free = free - np.where(ways.window[:, day, 2] > 0, apart, 0.0)
+        return np.minimum(support.hours[:, day], free / 60)
 
     def _worth(self, s: int) -> Answer | None:
         problem = self.problem

@@ -16,8 +16,10 @@ from crossfall.dispatch.kernel import (
     BEFORE,
     BEHIND,
     CLASS,
+    COMES_BY,
     DAY,
     ENTER,
+    GOES_BY,
     GROUP,
     HOME,
     LEAST,
@@ -65,8 +67,13 @@ def earliest(t: Tables, r: Routes, s: int, h: int) -> int:
 
 
 @njit(cache=True, nogil=True)
-def supported_at(t: Tables, r: Routes, s: int, h: int, least: int) -> tuple[float, int]:
-    """As :func:`~crossfall.dispatch.kernel.whole_at`, only where the machines it needs can come."""
+def supported_at(
+    t: Tables, r: Routes, s: int, h: int, least: int, most_min: float
+) -> tuple[float, int]:
+    """As :func:`~crossfall.dispatch.kernel.whole_at`, only where the machines it needs can come.
+
+    And only if the shift then takes no more than ``most_min``.
+    """
     p, w = r.lines, t.ways
     c, n, day, b = w.shift[h, CLASS], p.n[h], w.shift[h, DAY], t.option[s, 0, 0]
     best = np.inf
@@ -89,9 +96,11 @@ def supported_at(t: Tables, r: Routes, s: int, h: int, least: int) -> tuple[floa
                     after = p.cost[h, i, TO_HOME + q]
                     out = min(out, after + w.between[c, x, w.block[z, ENTER + q]])
             total = into + w.minutes[c, b, m] + out
-            if total < best and total - p.minutes[h] <= p.spare[h, i]:
+            is_better = total < best and total <= most_min
+            if is_better and total - p.minutes[h] <= p.spare[h, i]:
                 at, late, until = span(t, h, s, into, into + w.minutes[c, b, m])
-                if could_book(t, r, s, day, at, late, until):
+                comes_by, goes_by = t.port_place[e, COMES_BY], t.port_place[x, GOES_BY]
+                if could_book(t, r, s, day, at, late, until, comes_by, goes_by):
                     best = total
                     place = np.int64(i)
     return best, place
@@ -137,11 +146,16 @@ def best_place(
         if least < 0:
             continue
         needs_support = t.stage[s, ROW] >= 0 and asks(t, s, t.ways.shift[h, DAY])
-        if needs_support:
-            total, i = supported_at(t, r, s, h, least)
-        else:
-            total, i = whole_at(t.ways, r.lines, h, t.option[s, 0, 0], least, rng, blink)
+        total, i = whole_at(t.ways, r.lines, h, t.option[s, 0, 0], least, rng, blink)
         gain = t.worth[s, h] - t.price * (total - r.lines.minutes[h])
+        if needs_support and total <= t.shift_real[h, MOST_MIN] and gain > best:
+            # Where it would fit, it must also fit those who help
+            most = min(
+                t.shift_real[h, MOST_MIN],
+                r.lines.minutes[h] + (t.worth[s, h] - best) / max(t.price, SMALL),
+            )
+            total, i = supported_at(t, r, s, h, least, most)
+            gain = t.worth[s, h] - t.price * (total - r.lines.minutes[h])
         if total <= t.shift_real[h, MOST_MIN] and gain > best:
             best = gain
             spot[0], spot[1], spot[2], spot[3] = h, 0, i, i

@@ -27,19 +27,21 @@ STAGE, N_MODES, ENTER, LEAVE = 0, 1, 2, 6
 # Columns of Ways.shift
 CLASS, DAY, START, HOME, GROUP = 0, 1, 2, 3, 4
 # Columns of Tables.stage; the last three are where its list begins, and the next row's its end
-N_OPTIONS, ROW, PLACE, BEFORE, BEHIND, NEED = 0, 1, 2, 3, 4, 5
+N_OPTIONS, ROW, BEFORE, BEHIND, NEED = 0, 1, 2, 3, 4
 # Columns of Tables.stage_real; LEAD_LEAST and LEAD_MOST are the minutes before the first pass
 LOAD, LEAST, WATER_H, LEAD_LEAST, LEAD_MOST = 0, 1, 2, 3, 4
 # Columns of Tables.shift_real: most it holds; clock when it may leave; meal break, and the
 # minutes after leaving by which it begins
 MOST_MIN, MOST_LOAD, LEAVES_AT, BREAK, BREAK_BY = 0, 1, 2, 3, 4
 # Columns of Tables.machine
-M_KIND, M_CLASS = 0, 1
-# Columns of Tables.window and of Tables.home
+M_KIND, M_CLASS, M_HOME = 0, 1, 2
+# Columns of Tables.window
 LEAVE_FROM, HOME_BY, IS_OUT_COUNTED = 0, 1, 2
-OUT, BACK = 0, 1
-# Columns of Routes.busy and of Routes.asked
+# Columns of Tables.port_place
+COMES_BY, GOES_BY = 0, 1
+# Columns of Routes.busy and of Routes.asked, and of those that say by whom
 FROM, UNTIL, LATE_FROM = 0, 1, 2
+WHO, AT_FIRST, AT_LAST = 0, 1, 2
 # Columns of Tables.need
 KIND, COUNT, HOURS = 0, 1, 2
 # Columns of Routes.at
@@ -52,7 +54,7 @@ N_BUSY = 24
 """Most stages that one supporting machine serves in a day."""
 SMALL = 1e-9
 MARGIN_MIN = 0.04
-"""Times are kept apart by this much more than needed, so that rounding never breaks a rule."""
+"""So near to the time of the meal break it counts both as taken and as not taken."""
 
 
 class Ways(NamedTuple):
@@ -113,10 +115,12 @@ class Tables(NamedTuple):
     """int64 (machine, column)."""
     window: Array
     """float64 (machine, day, column): clock [min after midnight]."""
-    home: Array
-    """float64 (machine, place, column) [min]."""
     drive: Array
     """float32 (machine class, place, place) [min]."""
+    rest: Array
+    """float64 (machine class, stage): over what of its segment is not the stage's [min]."""
+    port_place: Array
+    """int64 (port, column)."""
     first_shift: Array
     """int64 (day + 1,): shifts are in order of days."""
     near: Array
@@ -150,10 +154,11 @@ class Routes(NamedTuple):
     busy: Array
     """float64 (machine, day, turn, column): clock, in order [min after midnight]."""
     busy_with: Array
-    """int64 (machine, day, turn): stages."""
+    """int64 (machine, day, turn, column): stage, and places where its work begins and ends."""
     asked: Array
     """float64 (row, column): when the stages of a day need support, in order."""
     asked_by: Array
+    """int64 (row, column), like ``busy_with``."""
     is_touched: Array
     """bool (shift,): changed in this round of the search."""
     stamp: Array

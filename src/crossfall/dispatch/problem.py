@@ -231,6 +231,7 @@ def build_problem(
         support_ways=support_ways(
             stages,
             asks,
+            ports,
             [by_id[machine_id] for machine_id in support.machine_ids],
             fleet,
             network,

@@ -33,10 +33,9 @@ def tables_of(problem: Problem) -> Tables:
         for a in before:
             behind[a].append(s)
     n_options = (problem.blocks.first_option >= 0).sum(axis=1)
-    stage = np.zeros((n_stages + 1, 6), dtype=np.int64)
+    stage = np.zeros((n_stages + 1, 5), dtype=np.int64)
     stage[:-1, kernel.N_OPTIONS] = n_options
     stage[:-1, kernel.ROW] = np.where(asks, np.cumsum(asks) - 1, -1)
-    stage[:-1, kernel.PLACE] = ways.place_of
     stage[1:, kernel.BEFORE] = np.cumsum([len(each) for each in problem.after])
     stage[1:, kernel.BEHIND] = np.cumsum([len(each) for each in behind])
     stage[1:, kernel.NEED] = np.cumsum([len(each) for each in support.needs])
@@ -59,10 +58,11 @@ def tables_of(problem: Problem) -> Tables:
         behind=np.array([b for each in behind for b in each], dtype=np.int64),
         need=np.array([n for each in support.needs for n in each], dtype=float).reshape(-1, 3),
         wet=np.ascontiguousarray(wet),
-        machine=np.column_stack([support.kind_of, ways.class_of]),
+        machine=np.column_stack([support.kind_of, ways.class_of, ways.home_of]),
         window=ways.window,
-        home=ways.home,
         drive=ways.between,
+        rest=ways.rest,
+        port_place=ways.place_of,
         first_shift=np.searchsorted(days, np.arange(problem.n_days + 1)),
         near=_near(problem, has_block),
         seeds=np.flatnonzero(ok.any(axis=1)),
@@ -190,9 +190,9 @@ def empty_routes(tables: Tables) -> Routes:
         m_used=np.full((n_rows, kernel.N_SLOTS), -1, dtype=np.int64),
         n_busy=np.zeros((n_machines, n_days), dtype=np.int64),
         busy=np.zeros((n_machines, n_days, kernel.N_BUSY, 2)),
-        busy_with=np.zeros((n_machines, n_days, kernel.N_BUSY), dtype=np.int64),
+        busy_with=np.zeros((n_machines, n_days, kernel.N_BUSY, 3), dtype=np.int64),
         asked=np.zeros((n_rows, 3)),
-        asked_by=np.zeros(n_rows, dtype=np.int64),
+        asked_by=np.zeros((n_rows, 3), dtype=np.int64),
         is_touched=np.zeros(n_shifts, dtype=bool),
         stamp=np.zeros(1 + n_shifts + n_groups, dtype=np.int64),
     )

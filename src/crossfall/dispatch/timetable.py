@@ -14,12 +14,16 @@ import numpy as np
 from numba import njit
 
 from crossfall.dispatch.kernel import (
-    BACK,
+    AT_FIRST,
+    AT_LAST,
     BREAK,
     BREAK_BY,
     CLASS,
+    COMES_BY,
     COUNT,
+    ENTER,
     FROM,
+    GOES_BY,
     HOME_BY,
     HOURS,
     IS_OUT_COUNTED,
@@ -27,23 +31,27 @@ from crossfall.dispatch.kernel import (
     LATE_FROM,
     LEAD_LEAST,
     LEAD_MOST,
+    LEAVE,
     LEAVE_FROM,
     LEAVES_AT,
     M_CLASS,
+    M_HOME,
     M_KIND,
     MARGIN_MIN,
     N_BUSY,
     N_SLOTS,
     NEED,
-    OUT,
-    PLACE,
     ROW,
     STAGE,
     UNTIL,
     WATER_H,
+    WHO,
     Routes,
     Tables,
 )
+
+SLACK_MIN = 0.004
+"""Times that agree but for rounding are the same; the checker allows a little more."""
 
 
 @njit(cache=True, nogil=True)
@@ -69,7 +77,7 @@ def span(t: Tables, h: int, s: int, begin: float, end: float) -> tuple[float, fl
     if end > by - MARGIN_MIN:
         late += rest
         end += rest
-    return leaves + early - MARGIN_MIN, leaves + late, leaves + end + MARGIN_MIN
+    return leaves + early, leaves + late, leaves + end
 
 
 @njit(cache=True, nogil=True)
@@ -84,36 +92,60 @@ def need_of(t: Tables, s: int, day: int, each: int) -> tuple[float, int, float]:
 
 
 @njit(cache=True, nogil=True)
+def _comes_home(t: Tables, m: int, day: int, s: int, goes_by: int, end: float) -> bool:
+    """Whether a machine that is with the stage until ``end`` is home in time."""
+    c, home = t.machine[m, M_CLASS], t.machine[m, M_HOME]
+    end += t.rest[c, s]
+    if home >= 0:
+        end += t.drive[c, goes_by, home]
+    return bool(end <= t.window[m, day, HOME_BY] + SLACK_MIN)
+
+
+@njit(cache=True, nogil=True)
+def _out_from(t: Tables, m: int, day: int, s: int, comes_by: int) -> float:
+    """Clock by which a machine that has done nothing yet can be at the stage."""
+    c, home = t.machine[m, M_CLASS], t.machine[m, M_HOME]
+    at = t.window[m, day, LEAVE_FROM]
+    if home >= 0 and t.window[m, day, IS_OUT_COUNTED] > 0:
+        at += t.drive[c, home, comes_by] + t.rest[c, s]
+    return float(at)
+
+
+@njit(cache=True, nogil=True)
 def could_book(
-    t: Tables, r: Routes, s: int, day: int, at: float, late: float, until: float
+    t: Tables,
+    r: Routes,
+    s: int,
+    day: int,
+    at: float,
+    late: float,
+    until: float,
+    comes_by: int,
+    goes_by: int,
 ) -> bool:
     """Whether enough machines are free then, with the drives there and to what follows."""
-    place = t.stage[s, PLACE]
     for each in range(N_SLOTS):
         kind, count, hours = need_of(t, s, day, each)
         if count == 0:
             break
-        end = max(until, late + 60.0 * hours + MARGIN_MIN)
+        end = max(until, late + 60.0 * hours)
         found = 0
         for m in range(t.machine.shape[0]):
             if t.machine[m, M_KIND] != kind:
                 continue
             if found == count:
                 break
-            c = t.machine[m, M_CLASS]
-            leaves = t.window[m, day, LEAVE_FROM]
-            if t.window[m, day, IS_OUT_COUNTED] > 0:
-                leaves += t.home[m, place, OUT]
-            home_at = end + t.home[m, place, BACK]
-            is_free = leaves <= at + MARGIN_MIN
-            is_free = is_free and home_at <= t.window[m, day, HOME_BY] + MARGIN_MIN
-            n = r.n_busy[m, day]
-            is_free = is_free and n < N_BUSY
+            c, n = t.machine[m, M_CLASS], r.n_busy[m, day]
+            is_free = n < N_BUSY and _out_from(t, m, day, s, comes_by) <= at + SLACK_MIN
+            is_free = is_free and _comes_home(t, m, day, s, goes_by, end)
             for z in range(n):
-                other = t.stage[r.busy_with[m, day, z], PLACE]
-                before = r.busy[m, day, z, UNTIL] + t.drive[c, other, place] <= at
-                after = end + t.drive[c, place, other] <= r.busy[m, day, z, FROM]
-                is_free = is_free and (before or after)
+                other = r.busy_with[m, day, z, WHO]
+                between = t.rest[c, other] + t.rest[c, s] - SLACK_MIN
+                before = t.drive[c, r.busy_with[m, day, z, AT_LAST], comes_by] + between
+                after = t.drive[c, goes_by, r.busy_with[m, day, z, AT_FIRST]] + between
+                comes = r.busy[m, day, z, UNTIL] + before <= at
+                goes = end + after <= r.busy[m, day, z, FROM]
+                is_free = is_free and (comes or goes)
             if is_free:
                 found += 1
         if found < count:
@@ -128,7 +160,7 @@ def timetable(t: Tables, r: Routes, day: int) -> int:
     for h in range(t.first_shift[day], t.first_shift[day + 1]):
         c = t.ways.shift[h, CLASS]
         for i in range(r.lines.n[h]):
-            b = r.lines.seq[h, i]
+            b, mode = r.lines.seq[h, i], r.lines.mode[h, i]
             s: Any = np.int64(t.ways.block[b, STAGE])
             if not asks(t, s, day):
                 continue
@@ -136,63 +168,64 @@ def timetable(t: Tables, r: Routes, day: int) -> int:
                 # Machines that help cannot wait while the grader works elsewhere
                 return int(s)
             begin = r.lines.begin[h, i]
-            end = begin + t.ways.minutes[c, b, r.lines.mode[h, i]]
-            at, late, until = span(t, h, s, begin, end)
+            at, late, until = span(t, h, s, begin, begin + t.ways.minutes[c, b, mode])
             k = n
             while k > 0 and r.asked[k - 1, FROM] > at:
-                r.asked_by[k] = r.asked_by[k - 1]
                 for z in range(3):
+                    r.asked_by[k, z] = r.asked_by[k - 1, z]
                     r.asked[k, z] = r.asked[k - 1, z]
                 k -= 1
-            r.asked_by[k] = s
+            r.asked_by[k, WHO] = s
+            r.asked_by[k, AT_FIRST] = t.port_place[t.ways.block[b, ENTER + mode], COMES_BY]
+            r.asked_by[k, AT_LAST] = t.port_place[t.ways.block[b, LEAVE + mode], GOES_BY]
             r.asked[k, FROM], r.asked[k, UNTIL], r.asked[k, LATE_FROM] = at, until, late
             n += 1
     for m in range(t.machine.shape[0]):
         r.n_busy[m, day] = 0
     for k in range(n):
-        if not _book(t, r, r.asked_by[k], day, k):
-            return int(r.asked_by[k])
+        if not _book(t, r, r.asked_by[k, WHO], day, k):
+            return int(r.asked_by[k, WHO])
     return -1
 
 
 @njit(cache=True, nogil=True)
 def _book(t: Tables, r: Routes, s: int, day: int, k: int) -> bool:
     """Promise the stage all it needs, of the machines that are free by then."""
-    row, place, slot = t.stage[s, ROW], t.stage[s, PLACE], 0
-    at = r.asked[k, FROM]
+    row, slot = t.stage[s, ROW], 0
+    at, comes_by = r.asked[k, FROM], r.asked_by[k, AT_FIRST]
     for z in range(N_SLOTS):
         r.m_used[row, z] = -1
     for each in range(N_SLOTS):
         kind, count, hours = need_of(t, s, day, each)
         if count == 0:
             break
-        end = max(r.asked[k, UNTIL], r.asked[k, LATE_FROM] + 60.0 * hours + MARGIN_MIN)
+        end = max(r.asked[k, UNTIL], r.asked[k, LATE_FROM] + 60.0 * hours)
         for _ in range(count):
             best, least_idle = -1, np.inf
             for m in range(t.machine.shape[0]):
-                if t.machine[m, M_KIND] != kind:
-                    continue
                 n = r.n_busy[m, day]
-                ready = t.window[m, day, LEAVE_FROM]
-                if n > 0:
-                    other = t.stage[r.busy_with[m, day, n - 1], PLACE]
-                    drive = t.drive[t.machine[m, M_CLASS], other, place]
-                    ready = r.busy[m, day, n - 1, UNTIL] + drive
+                if t.machine[m, M_KIND] != kind or n == N_BUSY:
+                    continue
+                if n == 0:
+                    ready = _out_from(t, m, day, s, comes_by)
                 else:
-                    ready -= MARGIN_MIN
-                    if t.window[m, day, IS_OUT_COUNTED] > 0:
-                        ready += t.home[m, place, OUT]
-                home_at = end + t.home[m, place, BACK]
-                is_in_time = home_at <= t.window[m, day, HOME_BY] + MARGIN_MIN
-                is_mine = n > 0 and r.busy_with[m, day, n - 1] == s
+                    other = r.busy_with[m, day, n - 1, WHO]
+                    if other == s:
+                        continue
+                    c = t.machine[m, M_CLASS]
+                    drive = t.drive[c, r.busy_with[m, day, n - 1, AT_LAST], comes_by]
+                    ready = r.busy[m, day, n - 1, UNTIL] + drive + t.rest[c, other] + t.rest[c, s]
                 idle = at - ready
-                if is_in_time and not is_mine and n < N_BUSY and 0 <= idle < least_idle:
+                if idle < -SLACK_MIN or idle >= least_idle:
+                    continue
+                if _comes_home(t, m, day, s, r.asked_by[k, AT_LAST], end):
                     best, least_idle = m, idle
             if best < 0 or slot == N_SLOTS:
                 return False
             n = r.n_busy[best, day]
             r.busy[best, day, n, FROM], r.busy[best, day, n, UNTIL] = at, end
-            r.busy_with[best, day, n] = s
+            for z in range(3):
+                r.busy_with[best, day, n, z] = r.asked_by[k, z]
             r.n_busy[best, day] = n + 1
             r.m_used[row, slot] = best
             slot += 1
