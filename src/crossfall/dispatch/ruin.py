@@ -173,7 +173,12 @@ def _go_back(t: Tables, r: Routes, u: Undo) -> None:
     if r.m_used.shape[0] > 0:
         # The timetable follows from the shifts
         for k in range(u.count[0]):
-            timetable(t, r, t.ways.shift[u.touched[k], DAY])
+            day = t.ways.shift[u.touched[k], DAY]
+            is_made = False
+            for z in range(k):
+                is_made = is_made or t.ways.shift[u.touched[z], DAY] == day
+            if not is_made:
+                timetable(t, r, day)
 
 
 @njit(cache=True, nogil=True)

@@ -54,7 +54,7 @@ SLACK_MIN = 0.004
 """Times that agree but for rounding are the same; the checker allows a little more."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def asks(t: Tables, s: int, day: int) -> bool:
     """Whether the stage needs any supporting machine that day."""
     if t.stage[s, ROW] < 0:
@@ -62,7 +62,7 @@ def asks(t: Tables, s: int, day: int) -> bool:
     return bool(t.stage[s + 1, NEED] > t.stage[s, NEED] or t.wet[s, day])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def span(t: Tables, h: int, s: int, begin: float, end: float) -> tuple[float, float, float]:
     """Clock from when the work may need support, its latest beginning, and its end.
 
@@ -80,7 +80,7 @@ def span(t: Tables, h: int, s: int, begin: float, end: float) -> tuple[float, fl
     return leaves + early, leaves + late, leaves + end
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def need_of(t: Tables, s: int, day: int, each: int) -> tuple[float, int, float]:
     """Kind, number and hours of the stage's need number ``each``; no number when there is none."""
     k = t.stage[s, NEED] + each
@@ -91,7 +91,7 @@ def need_of(t: Tables, s: int, day: int, each: int) -> tuple[float, int, float]:
     return -1.0, 0, 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _comes_home(t: Tables, m: int, day: int, s: int, goes_by: int, end: float) -> bool:
     """Whether a machine that is with the stage until ``end`` is home in time."""
     c, home = t.machine[m, M_CLASS], t.machine[m, M_HOME]
@@ -101,7 +101,7 @@ def _comes_home(t: Tables, m: int, day: int, s: int, goes_by: int, end: float) -
     return bool(end <= t.window[m, day, HOME_BY] + SLACK_MIN)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _out_from(t: Tables, m: int, day: int, s: int, comes_by: int) -> float:
     """Clock by which a machine that has done nothing yet can be at the stage."""
     c, home = t.machine[m, M_CLASS], t.machine[m, M_HOME]
