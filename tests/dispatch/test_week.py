@@ -14,7 +14,7 @@ from crossfall.dispatch import dispatch_week
 from crossfall.dispatch.checker import check_plan
 from crossfall.errors import Cancelled, InputError
 from crossfall.model import Machine, Node, Operator, Place, Segment, Support, Treatment
-from crossfall.model.policy import Policy
+from crossfall.model.policy import DispatchPolicy, Policy
 from dispatch.small_weeks import (
     MADE_AT,
     MONDAY,
@@ -433,6 +433,7 @@ def weeks(draw):
                     treatment=treatment,
                     support=support,
                     after=(stages[-1].id,) if stages else (),
+                    wait_min=draw(st.sampled_from([0.0, 0.0, 15.0])),
                 )
             )
         jobs.append(job_of(job_id, *stages, benefit_h=draw(st.floats(0.0, 8.0))))
@@ -454,7 +455,9 @@ def weeks(draw):
         extra=(truck(1), truck(2, "haul_truck"), truck(3, "roller")),
         drivers=drivers,
     )
-    policy = Policy() if draw(st.booleans()) else rules(open_windrow_m=2000.0, hour_price=0.5)
+    strict = DispatchPolicy(windrow_open_max_min=draw(st.floats(0.0, 40.0)), work_weekdays=(0, 2))
+    short = rules(open_windrow_m=2000.0, hour_price=0.5)
+    policy = draw(st.sampled_from([Policy(), short, Policy(dispatch=strict)]))
     return jobs, network, fleet, gates, policy
 
 
