@@ -306,4 +306,4 @@ def test_reasons_count_jobs_not_pieces_of_work() -> None:
     made, _ = plan(jobs, network, crew(shift_h=7.0))
     (left,) = made.unserved
     assert left.binding == "higher_priorities"
-    assert "2 other jobs, 2 of them" in left.reason
+    assert "2 other jobs, whole or in part, 2 of them" in left.reason

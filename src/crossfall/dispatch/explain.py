@@ -384,8 +384,8 @@ class _Teller:
         plural = "s" if len(days) > 1 else ""
         reason = (
             f"On the day{plural} its surface is fit ({names}) the graders' hours go to"
-            f" {n_jobs} other job{'s' if n_jobs > 1 else ''}, {n_better} of them worth more for the"
-            " time."
+            f" {n_jobs} other job{'s' if n_jobs > 1 else ''}, whole or in part, {n_better} of them"
+            " worth more for the time."
             if n_jobs
             else f"On the day{plural} its surface is fit ({names}) it could not be fitted in."
         )
