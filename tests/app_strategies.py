@@ -96,6 +96,22 @@ NOUNS: dict[type, st.SearchStrategy] = {
         build(nouns.Clearance, id=keys, segment_id=_SEGMENT, expires_on=st.just(date(2300, 1, 1))),
         st.tuples(days, days),
     ),
+    nouns.DesignSignature: st.builds(
+        lambda given, days: replace(given, signed_on=min(days), expires_on=max(days)),
+        build(
+            nouns.DesignSignature,
+            id=keys,
+            segment_id=_SEGMENT,
+            treatment=st.sampled_from(
+                [t for t in nouns.Treatment if t.value not in ("none", "engineer")]
+            ),
+            signed_by=keys.filter(str.strip),
+            capacity=keys.filter(str.strip),
+            expires_on=st.none(),
+            limit_t=st.none() | st.floats(min_value=0.5, max_value=150.0),
+        ),
+        st.tuples(days, days),
+    ),
     nouns.HaulAgreement: st.builds(
         lambda given, days: replace(given, first_day=min(days), last_day=max(days)),
         build(

@@ -20,7 +20,8 @@ from crossfall.model.policy import Policy
 from crossfall.model.posting import LoadPosting
 from crossfall.model.programme import ProgrammeItem, Strategy
 from crossfall.model.record import WorkRecord
-from crossfall.model.weather import Forecast, Station, WeatherRecord
+from crossfall.model.signature import DesignSignature
+from crossfall.model.weather import HOURS, Forecast, Station, WeatherRecord
 
 __all__ = [
     "Backdrop",
@@ -34,6 +35,7 @@ __all__ = [
     "Contract",
     "CostRange",
     "District",
+    "DesignSignature",
     "DustApplication",
     "Evidence",
     "FittedEdge",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from crossfall.model.common import CostRange
 from crossfall.model.fleet import MachineKind
@@ -91,6 +92,10 @@ class Stage:
     wait_min: float = 0.0
     """Minutes on site before the first pass, to set signs; they fill the shift and are paid,
     but no blade is down [min]."""
+    leave_days: tuple[date, ...] | None = None
+    """Days on which every permission that the stage needs is in hand; None where it needs none."""
+    leave_lacks: tuple[str, ...] = ()
+    """Kinds of permission that are not in hand on every day that was asked about."""
 
     @property
     def n_passes(self) -> int:
@@ -118,6 +123,9 @@ class Job:
     cautions: tuple[str, ...] = ()
     """Keys into the caution texts of :mod:`crossfall.cards.cautions`."""
     needs_engineer: bool = False
+    """Waits for a named person to sign its design; it is neither planned nor issued before."""
+    confirmed_by: str = ""
+    """Who signed the design that asked for an engineer, in which capacity and when."""
 
     @property
     def work_h(self) -> float:

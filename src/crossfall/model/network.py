@@ -34,6 +34,8 @@ FeatureKind = Literal[
     "sign",
     "well",
     "stream",
+    "wetland",
+    "right_of_way",
 ]
 BackdropKind = Literal["stream", "water", "rail"]
 

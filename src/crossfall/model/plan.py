@@ -21,6 +21,7 @@ Binding = Literal[
     "engineer_to_confirm",
     "road_class_closed",
     "time_ran_out",
+    "no_clearance",
 ]
 
 

@@ -36,6 +36,8 @@ SIGNS: dict[str, tuple[str, str]] = {
     "sign": ("S", "sign"),
     "well": ("W", "well"),
     "stream": ("~", "stream"),
+    "wetland": ("L", "wetland"),
+    "right_of_way": ("R", "narrow right of way"),
 }
 """One letter for each kind of feature, and the word beside it in the key."""
 

@@ -171,6 +171,7 @@ OBSERVATION = Mapping(nouns.Observation, models.Observation, _KEY)
 HAZARD = Mapping(nouns.Hazard, models.Hazard, _KEY)
 REQUEST = Mapping(nouns.Request, models.Request, _KEY)
 CLEARANCE = Mapping(nouns.Clearance, models.Clearance, _KEY)
+SIGNATURE = Mapping(nouns.DesignSignature, models.DesignSignature, _KEY)
 POSTING = Mapping(nouns.LoadPosting, models.LoadPosting, _KEY)
 RECORD = Mapping(
     nouns.WorkRecord,
@@ -209,6 +210,7 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     REQUEST,
     POSTING,
     CLEARANCE,
+    SIGNATURE,
     AGREEMENT,
     EXEMPTION,
     DUST,

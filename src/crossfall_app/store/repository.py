@@ -94,6 +94,7 @@ __all__ = [
     "add_pile_entries",
     "add_postings",
     "add_records",
+    "add_signatures",
     "add_requests",
     "add_tickets",
     "agency",
@@ -162,6 +163,7 @@ def load_district() -> nouns.District:
             requests=convert.REQUEST.of(_about_the_map(models.Request)),
             records=convert.RECORD.of(_about_the_map(models.WorkRecord)),
             is_invented=owner.is_invented,
+            signatures=convert.SIGNATURE.of(_about_the_map(models.DesignSignature)),
             postings=_about_routes(convert.POSTING),
             clearances=convert.CLEARANCE.of(_about_the_map(models.Clearance)),
             **load_materials(load_fleet()),
@@ -193,6 +195,7 @@ def store_district(
         add_observations(district.observations, by=by)
         add_hazards(district.hazards, by=by)
         add_requests(district.requests, by=by)
+        add_signatures(district.signatures, by=by)
         add_postings(district.postings, by=by)
         add_clearances(district.clearances, by=by)
         store_materials(district, by=by)
@@ -349,6 +352,11 @@ def add_postings(postings: Iterable[nouns.LoadPosting], *, by: str) -> int:
 def add_clearances(clearances: Iterable[nouns.Clearance], *, by: str) -> int:
     """Add permissions, tickets and location reports as they were granted."""
     return _add(convert.CLEARANCE, clearances, by=by)
+def add_signatures(signatures: Iterable[nouns.DesignSignature], *, by: str) -> int:
+    """Add what engineers signed, or took back."""
+    return _add(convert.SIGNATURE, signatures, by=by)
+
+
 
 
 def add_agreements(agreements: Iterable[nouns.HaulAgreement], *, by: str) -> int:

@@ -80,5 +80,7 @@ KIND_WORDS: dict[str, FeatureKind] = {
     "sign": "sign",
     **dict.fromkeys(("well", "water_well"), "well"),
     **dict.fromkeys(("stream", "creek", "river"), "stream"),
+    **dict.fromkeys(("wetland", "marsh", "bog"), "wetland"),
+    **dict.fromkeys(("right_of_way", "row", "property_line"), "right_of_way"),
 }
 """Kinds of point features, in lower case with underscores."""

@@ -6,6 +6,7 @@ from crossfall_app.store.models.agency import Agency, Audit, ImportStage, Policy
 from crossfall_app.store.models.facts import (
     Clearance,
     Condition,
+    DesignSignature,
     DustApplication,
     HaulAgreement,
     Hazard,
@@ -28,6 +29,7 @@ __all__ = [
     "Clearance",
     "Condition",
     "Contract",
+    "DesignSignature",
     "DustApplication",
     "FittedEdge",
     "Forecast",

@@ -169,6 +169,21 @@ class Clearance(Entered):
 
 
 class DustApplication(Entered):
+class DesignSignature(Entered):
+    """An engineer's word on the work of one segment."""
+
+    key = key_field(unique=True)
+    segment = models.ForeignKey(Segment, models.PROTECT, related_name="signatures")
+    treatment = word_field()
+    signed_by = models.TextField()
+    capacity = models.TextField()
+    signed_on = models.DateField()
+    expires_on = models.DateField(null=True)
+    limit_t = models.FloatField(null=True)
+    note = models.TextField(blank=True)
+    is_withdrawn = models.BooleanField()
+
+
     """Dust control on a stretch, who paid for it, and how long no blade may touch it."""
 
     key = key_field(unique=True)

@@ -75,6 +75,7 @@ class Job(models.Model):
     assumed = models.JSONField()
     cautions = models.JSONField()
     needs_engineer = models.BooleanField()
+    confirmed_by = models.TextField(blank=True, default="")
 
     class Meta:
         constraints = (

@@ -45,6 +45,7 @@ LEFT_OUT: dict[Binding, str] = {
     "engineer_to_confirm": "Engineer to confirm first",
     "road_class_closed": "Road closed or of the lowest class",
     "time_ran_out": "Planning stopped before it was tried",
+    "no_clearance": "Permission to dig or cross is missing",
 }
 
 TASK_LABEL = {
@@ -118,6 +119,8 @@ FEATURE_LABEL = {
     "sign": "Sign",
     "well": "Well",
     "stream": "Stream",
+    "wetland": "Wetland",
+    "right_of_way": "Narrow right of way",
 }
 
 BACKDROP_LABEL = {"stream": "Creek", "water": "River", "rail": "Railway"}
