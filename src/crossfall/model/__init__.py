@@ -21,7 +21,7 @@ from crossfall.model.posting import LoadPosting
 from crossfall.model.programme import ProgrammeItem, Strategy
 from crossfall.model.record import WorkRecord
 from crossfall.model.signature import DesignSignature
-from crossfall.model.weather import HOURS, Forecast, Station, WeatherRecord
+from crossfall.model.weather import Forecast, Station, WeatherRecord
 
 __all__ = [
     "Backdrop",
