@@ -193,7 +193,8 @@ def _with_arrays(draw: Any, noun: type, n_dims: int) -> Any:
     given = {"station": _stations}
     for each in fields(noun):
         if "ndarray" in str(hints[each.name]):
-            series = _series(shape[-1:] if each.name == "pop" else shape)
+            longer = {"pop": shape[-1:], "rain_hour_mm": (*shape, nouns.HOURS)}
+            series = _series(longer.get(each.name, shape))
             given[each.name] = series if each.name in _ALWAYS else st.none() | series
     return draw(build(noun, **given))
 

@@ -21,9 +21,10 @@ from crossfall.model.posting import LoadPosting
 from crossfall.model.programme import ProgrammeItem, Strategy
 from crossfall.model.record import WorkRecord
 from crossfall.model.signature import DesignSignature
-from crossfall.model.weather import Forecast, Station, WeatherRecord
+from crossfall.model.weather import HOURS, Forecast, Station, WeatherRecord
 
 __all__ = [
+    "HOURS",
     "Backdrop",
     "BenefitPart",
     "BidItem",
@@ -34,8 +35,8 @@ __all__ = [
     "Condition",
     "Contract",
     "CostRange",
-    "District",
     "DesignSignature",
+    "District",
     "DustApplication",
     "Evidence",
     "FittedEdge",

@@ -68,7 +68,11 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """How a surface felt, or what a gauge caught, at one place and time."""
+    """How a surface felt, or what a gauge caught, at one place and time.
+
+    Nothing is overwritten: an observation that names a report in ``supersedes`` corrects it, and
+    one that says neither ``felt`` nor ``rain_mm`` besides takes it back.
+    """
 
     id: str
     observed_on: date
@@ -79,6 +83,9 @@ class Observation:
     segment_id: str | None = None
     observer: str = ""
     note: str = ""
+    supersedes: str = ""
+    """The report this one corrects: the id of one observation, or the part before its last dash
+    for all that were told in one breath."""
 
 
 @dataclass(frozen=True, slots=True)

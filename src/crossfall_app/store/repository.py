@@ -7,11 +7,9 @@ public functions are handed on.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import date
 from typing import Any
 
-import numpy as np
 from django.db import IntegrityError, transaction
 
 from crossfall import model as nouns
@@ -63,6 +61,7 @@ from crossfall_app.store.network_rows import (
     replace_network,
     stage_network,
 )
+from crossfall_app.store.weather_rows import overlay
 from crossfall_app.store.weeks import (
     PlanLine,
     StoredWeek,
@@ -94,8 +93,8 @@ __all__ = [
     "add_pile_entries",
     "add_postings",
     "add_records",
-    "add_signatures",
     "add_requests",
+    "add_signatures",
     "add_tickets",
     "agency",
     "answer_requests",
@@ -138,7 +137,6 @@ __all__ = [
 ]
 
 _BATCH = 500
-_SERIES = ("rain_mm", "tmin_c", "tmax_c", "wind_m_s", "solar_mj_m2", "vapour_kpa")
 
 
 def load_district() -> nouns.District:
@@ -163,9 +161,9 @@ def load_district() -> nouns.District:
             requests=convert.REQUEST.of(_about_the_map(models.Request)),
             records=convert.RECORD.of(_about_the_map(models.WorkRecord)),
             is_invented=owner.is_invented,
-            signatures=convert.SIGNATURE.of(_about_the_map(models.DesignSignature)),
             postings=_about_routes(convert.POSTING),
             clearances=convert.CLEARANCE.of(_about_the_map(models.Clearance)),
+            signatures=convert.SIGNATURE.of(_about_the_map(models.DesignSignature)),
             **load_materials(load_fleet()),
             haul_agreements=_about_routes(convert.AGREEMENT),
             load_exemptions=_about_routes(convert.EXEMPTION),
@@ -195,9 +193,9 @@ def store_district(
         add_observations(district.observations, by=by)
         add_hazards(district.hazards, by=by)
         add_requests(district.requests, by=by)
-        add_signatures(district.signatures, by=by)
         add_postings(district.postings, by=by)
         add_clearances(district.clearances, by=by)
+        add_signatures(district.signatures, by=by)
         store_materials(district, by=by)
         add_agreements(district.haul_agreements, by=by)
         add_exemptions(district.load_exemptions, by=by)
@@ -295,7 +293,7 @@ def merge_weather(record: nouns.WeatherRecord, *, by: str) -> int:
             audit.note("add", "weather", record.station.id, who=by)
             return 0
         old = convert.weather_to_noun(row)
-        merged, n_changed = _overlay(old, record)
+        merged, n_changed = overlay(old, record)
         new = convert.weather_to_row(merged, created_by=row.created_by, created_at=row.created_at)
         new.pk = row.pk
         new.save()
@@ -352,11 +350,11 @@ def add_postings(postings: Iterable[nouns.LoadPosting], *, by: str) -> int:
 def add_clearances(clearances: Iterable[nouns.Clearance], *, by: str) -> int:
     """Add permissions, tickets and location reports as they were granted."""
     return _add(convert.CLEARANCE, clearances, by=by)
+
+
 def add_signatures(signatures: Iterable[nouns.DesignSignature], *, by: str) -> int:
     """Add what engineers signed, or took back."""
     return _add(convert.SIGNATURE, signatures, by=by)
-
-
 
 
 def add_agreements(agreements: Iterable[nouns.HaulAgreement], *, by: str) -> int:
@@ -461,29 +459,3 @@ def _explain_missing(fleet: nouns.Fleet) -> None:
             raise InputError(
                 f"operator {operator.id}: machine_id {operator.machine_id!r} is not a machine"
             )
-
-
-def _overlay(old: nouns.WeatherRecord, new: nouns.WeatherRecord) -> tuple[nouns.WeatherRecord, int]:
-    first = min(old.first_day, new.first_day)
-    n_days = (max(old.last_day, new.last_day) - first).days + 1
-    merged: dict[str, Any] = {}
-    n_changed = 0
-    for name in _SERIES:
-        below, above = getattr(old, name), getattr(new, name)
-        if below is None and above is None:
-            merged[name] = None
-            continue
-        values = np.full(n_days, np.nan)
-        if below is not None:
-            start = (old.first_day - first).days
-            values[start : start + old.n_days] = below
-        if above is not None:
-            start = (new.first_day - first).days
-            part = values[start : start + new.n_days]
-            is_known = ~np.isnan(above)
-            n_changed += int(np.sum(is_known & ~np.isnan(part) & (part != above)))
-            part[is_known] = above[is_known]
-        merged[name] = values
-    source = old.source if new.source in old.source else f"{old.source}; {new.source}"
-    record = replace(new, first_day=first, source=source, **merged)
-    return record, n_changed

@@ -69,6 +69,7 @@ class Observation(Entered):
     segment = models.ForeignKey(Segment, models.PROTECT, null=True, related_name="observations")
     observer = models.TextField(blank=True)
     note = models.TextField(blank=True)
+    supersedes = models.TextField(blank=True, default="")
 
 
 class Hazard(Entered):
@@ -168,7 +169,6 @@ class Clearance(Entered):
     note = models.TextField(blank=True)
 
 
-class DustApplication(Entered):
 class DesignSignature(Entered):
     """An engineer's word on the work of one segment."""
 
@@ -184,6 +184,7 @@ class DesignSignature(Entered):
     is_withdrawn = models.BooleanField()
 
 
+class DustApplication(Entered):
     """Dust control on a stretch, who paid for it, and how long no blade may touch it."""
 
     key = key_field(unique=True)

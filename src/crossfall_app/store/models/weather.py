@@ -38,6 +38,8 @@ class WeatherRecord(AtStation):
     wind_m_s = PackedArrayField(null=True)
     solar_mj_m2 = PackedArrayField(null=True)
     vapour_kpa = PackedArrayField(null=True)
+    rain_hour_mm = PackedArrayField(null=True)
+    """Rain by the hour, array (day, 24)."""
 
     class Meta:
         constraints = (
@@ -51,6 +53,8 @@ class Forecast(AtStation):
     issued_on = models.DateField()
     pop = PackedArrayField(null=True)
     """Probability of rain, array (day,)."""
+    rain_hour_mm = PackedArrayField(null=True)
+    """Rain by the hour, array (member, day, 24)."""
 
     class Meta:
         constraints = (
