@@ -9,6 +9,7 @@ from crossfall.model.condition import Condition, Hazard, Observation, Request
 from crossfall.model.contract import BidItem, Contract, HoldPoint, ScaleTicket
 from crossfall.model.district import District
 from crossfall.model.dust import DustApplication, no_blade_until
+from crossfall.model.field import FactAnswer, FieldFact
 from crossfall.model.fleet import Fleet, GravelPit, Machine, MachineKind, Operator, Place
 from crossfall.model.gravel import FittedEdge, MaterialTest, PileEntry
 from crossfall.model.haul import HaulAgreement, LoadExemption
@@ -39,6 +40,8 @@ __all__ = [
     "District",
     "DustApplication",
     "Evidence",
+    "FactAnswer",
+    "FieldFact",
     "FittedEdge",
     "Fleet",
     "Forecast",

@@ -3,7 +3,19 @@
 from __future__ import annotations
 
 from crossfall.records.closing import close_card
+from crossfall.records.field_day import CardReport, card_reports
+from crossfall.records.lone_worker import Worker, overdue_workers, workers_out
 from crossfall.records.open_ends import OpenEnd, open_ends
 from crossfall.records.outcome import conditions_after
 
-__all__ = ["OpenEnd", "close_card", "conditions_after", "open_ends"]
+__all__ = [
+    "CardReport",
+    "OpenEnd",
+    "Worker",
+    "card_reports",
+    "close_card",
+    "conditions_after",
+    "open_ends",
+    "overdue_workers",
+    "workers_out",
+]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from crossfall.model.policy.cab import CabPolicy
 from crossfall.model.policy.costs import CostsPolicy
 from crossfall.model.policy.design import DesignPolicy
 from crossfall.model.policy.dispatch import DispatchPolicy
@@ -18,9 +19,11 @@ from crossfall.model.policy.network import NetworkPolicy
 from crossfall.model.policy.programme import ProgrammePolicy
 from crossfall.model.policy.records import LearningPolicy, RecordsPolicy
 from crossfall.model.policy.residents import HaulPolicy, RequestsPolicy
+from crossfall.model.policy.tracks import TracksPolicy
 from crossfall.model.policy.weather import WeatherPolicy
 
 __all__ = [
+    "CabPolicy",
     "CostsPolicy",
     "DesignPolicy",
     "DispatchPolicy",
@@ -35,6 +38,7 @@ __all__ = [
     "ProgrammePolicy",
     "RecordsPolicy",
     "RequestsPolicy",
+    "TracksPolicy",
     "WeatherPolicy",
 ]
 
@@ -58,3 +62,5 @@ class Policy:
     entry: EntryPolicy = field(default_factory=EntryPolicy)
     requests: RequestsPolicy = field(default_factory=RequestsPolicy)
     haul: HaulPolicy = field(default_factory=HaulPolicy)
+    tracks: TracksPolicy = field(default_factory=TracksPolicy)
+    cab: CabPolicy = field(default_factory=CabPolicy)
