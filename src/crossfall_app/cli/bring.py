@@ -260,6 +260,7 @@ def weather(
                 "where": pairs(where, "where"),
                 "date_format": date_format,
                 "time_zone": time_zone,
+                "home_zone": opened.config.time_zone,
                 "reading": "day_before" if read_in_the_morning else "same_day",
                 "believe": believe,
             },

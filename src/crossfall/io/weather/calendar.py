@@ -25,6 +25,8 @@ class Readings:
     """Of the report: ``n_gap_days``, ``n_duplicated``, ``n_trace``, ``n_other`` and so on."""
     dropped: dict[str, int] = field(default_factory=dict)
     doubts: list[Problem] = field(default_factory=list)
+    rain_hour: Floats | None = None
+    """Rain of each hour, shape (day, 24), where the file holds hours."""
 
     @property
     def n_days(self) -> int:

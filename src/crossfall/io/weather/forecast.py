@@ -21,7 +21,7 @@ import numpy as np
 from crossfall.errors import CrossfallWarning, InputError, Problem
 from crossfall.io.text import open_text
 from crossfall.io.weather.figures import Floats, to_si
-from crossfall.io.weather.hours import to_days
+from crossfall.io.weather.hours import Days, hours_of, to_days
 from crossfall.io.weather.quality import judge_days, judge_hours
 from crossfall.io.weather.report import ForecastImport, WeatherReport
 from crossfall.model import Forecast, Station
@@ -85,10 +85,11 @@ def import_forecast(
     station = station or _station(content, path)
     stamps = _local(block.stamps, content, time_zone, station, path, doubts)
     n_short = n_clock = 0
+    rain_hour = None
     if block.name == "hourly":
-        first, figures, n_short, n_clock = _from_hours(
-            block, stamps, path, policy, time_zone, doubts
-        )
+        days = _from_hours(block, stamps, path, policy, time_zone, doubts)
+        first, figures, rain_hour = days.first_day, days.values, days.rain_hour
+        n_short, n_clock = days.n_short, len(days.clock_days)
     else:
         first, figures = _from_days(block, stamps, path)
     figures, n_cut = _whole_days(figures)
@@ -99,7 +100,7 @@ def import_forecast(
             )
         )
     figures, n_impossible = _judge(figures, first, path, policy, doubts)
-    forecast = _forecast(figures, station, first, issued_on, path)
+    forecast = _forecast(figures, rain_hour, station, first, issued_on, path)
     n_before = min((forecast.issued_on - first).days, forecast.n_days)
     if n_before > 0:
         doubts.append(
@@ -297,7 +298,7 @@ def _from_hours(
     policy: WeatherPolicy,
     time_zone: str | None,
     doubts: list[Problem],
-) -> tuple[date, dict[str, Floats], int, int]:
+) -> Days:
     figures = {}
     for field, members in block.figures.items():
         flat = {field: members.reshape(-1)}
@@ -305,8 +306,7 @@ def _from_hours(
         judged = judge_hours(flat, words, file=path.name, policy=policy)
         doubts += judged.doubts
         figures[field] = judged.values[field].reshape(members.shape)
-    days = to_days(stamps, figures, policy=policy, time_zone=time_zone)
-    return days.first_day, days.values, days.n_short, days.n_clock
+    return to_days(stamps, figures, policy=policy, time_zone=time_zone)
 
 
 def _from_days(block: _Block, stamps: list[datetime], path: Path) -> tuple[date, dict[str, Floats]]:
@@ -356,9 +356,16 @@ def _judge(
 
 
 def _forecast(
-    figures: dict[str, Floats], station: Station, first: date, issued_on: date | None, path: Path
+    figures: dict[str, Floats],
+    rain_hour: Floats | None,
+    station: Station,
+    first: date,
+    issued_on: date | None,
+    path: Path,
 ) -> Forecast:
     rain = figures["rain"]
+    if rain_hour is not None:
+        rain_hour = rain_hour[:, : rain.shape[1]]
     unknown = np.full(rain.shape, np.nan)
     probability = figures.get("probability")
     return Forecast(
@@ -370,6 +377,7 @@ def _forecast(
         tmax_c=_like(figures.get("tmax", unknown), rain, "temperature_2m_max", path),
         source=path.name,
         pop=None if probability is None else probability[0] / 100,
+        rain_hour_mm=hours_of(rain, rain_hour),
     )
 
 

@@ -15,6 +15,7 @@ from crossfall.formulas.evapotranspiration import saturation_vapour_kpa
 from crossfall.io.text import first_line
 from crossfall.io.weather.calendar import Readings
 from crossfall.io.weather.ghcn import looks_like_by_station, read_by_station, read_dly
+from crossfall.io.weather.hours import hours_of
 from crossfall.io.weather.own import has_own_names, header_of, with_own_names
 from crossfall.io.weather.quality import judge_days
 from crossfall.io.weather.report import WeatherImport, WeatherReport
@@ -36,6 +37,7 @@ def import_weather(
     where: dict[str, str] | None = None,
     date_format: str | None = None,
     time_zone: str | None = None,
+    home_zone: str | None = None,
     reading: Reading = "same_day",
     believe: bool = False,
     policy: WeatherPolicy | None = None,
@@ -51,6 +53,9 @@ def import_weather(
         Where the gauge stands. With an ``id`` that the file holds, only that station is read.
     columns, units, where, date_format, time_zone
         See :class:`~crossfall.io.weather.table.TableShape`; only for a mapped CSV.
+    home_zone
+        Zone whose clock local hours follow when no ``time_zone`` is said; it tells the nights on
+        which clocks are changed.
     reading
         ``day_before`` when the gauge is read in the morning: rain moves one day back.
     believe
@@ -73,7 +78,7 @@ def import_weather(
         )
     if kind == "table":
         columns, units = with_own_names(path, columns or {}, units or {})
-        shape = TableShape(columns, units, where or {}, date_format, time_zone)
+        shape = TableShape(columns, units, where or {}, date_format, time_zone, home_zone)
         readings = read_table(path, shape, policy)
     elif kind == "ghcn_dly":
         readings = read_dly(path, station_id=_known_id(station))
@@ -94,6 +99,11 @@ def import_weather(
         readings.dropped["impossible"] = readings.dropped.get("impossible", 0) + judged.n_impossible
     readings.doubts += judged.doubts
     if reading == "day_before":
+        if readings.rain_hour is not None:
+            raise InputError(
+                f"{path.name} holds hours, and an hour's rain fell in that hour; leave out"
+                " --read-in-the-morning"
+            )
         _move_back(readings)
     record = _record(readings, station, path)
     return WeatherImport(record, _report(readings, record, path))
@@ -170,6 +180,7 @@ def _record(readings: Readings, station: Station, path: Path) -> WeatherRecord:
         solar_mj_m2=values.get("solar"),
         vapour_kpa=vapour,
         source=path.name,
+        rain_hour_mm=hours_of(values["rain"], readings.rain_hour),
     )
 
 

@@ -32,6 +32,8 @@ class WeatherReport:
     """Rain too little to measure, taken as 0."""
     n_short_days: int = 0
     """Days with too few hours for their rain to be known."""
+    n_part_days: int = 0
+    """Days whose rain counts although an hour or two of it are unknown."""
     n_clock_days: int = 0
     """Days of 23 or 25 hours, when the clocks changed."""
     n_multi_day: int = 0
@@ -59,6 +61,7 @@ class WeatherReport:
             (self.n_duplicated, "rows repeated"),
             (self.n_trace, "traces of rain taken as 0"),
             (self.n_short_days, "days with too few hours"),
+            (self.n_part_days, "days whose rain lacks an hour or two and counts without"),
             (self.n_clock_days, "days of 23 or 25 hours"),
             (self.n_multi_day, "totals of several days, not used"),
             (self.n_other, "readings of other elements, not used"),

@@ -18,7 +18,7 @@ from crossfall.errors import InputError, Problem, refuse
 from crossfall.io.text import open_text
 from crossfall.io.weather.calendar import Readings, by_day
 from crossfall.io.weather.figures import SI, TRACE, Floats, number, to_si
-from crossfall.io.weather.hours import distinct_hours, to_days
+from crossfall.io.weather.hours import clock_doubts, distinct_hours, to_days
 from crossfall.io.weather.quality import judge_hours
 from crossfall.model.policy import WeatherPolicy
 
@@ -45,6 +45,9 @@ class TableShape:
     """As in ``strptime``; None takes 2026-05-31, 2026/05/31 and 20260531."""
     time_zone: str | None = None
     """Zone whose midnight ends the day, for hourly rows that carry an offset or Z."""
+    home_zone: str | None = None
+    """Zone whose clock local hours are taken to follow when nobody said one; it tells the nights on
+    which clocks are changed."""
 
     def __post_init__(self) -> None:
         fields = [name for name in self.columns if name not in WHEN]
@@ -78,13 +81,9 @@ class TableShape:
                 "no column is named for the date; name one with --column date=... (or time, or"
                 " year, month and day)"
             )
-        if self.time_zone is not None:
-            try:
-                ZoneInfo(self.time_zone)
-            except (ZoneInfoNotFoundError, ValueError):
-                raise InputError(
-                    f"--time-zone {self.time_zone} is unknown; expected like America/Chicago"
-                ) from None
+        for zone in (self.time_zone, self.home_zone):
+            if zone is not None:
+                _check_zone(zone)
 
     @property
     def is_hourly(self) -> bool:
@@ -134,22 +133,26 @@ def _hourly(
     stamps: list[datetime],
     columns: dict[str, Floats],
 ) -> Readings:
-    stamps, columns, n_same = distinct_hours(stamps, columns, rows=rows, file=path.name)
-    words = [f"{stamp:%Y-%m-%d %H:%M}" for stamp in stamps]
-    judged = judge_hours(columns, words, file=path.name, policy=policy)
-    days = to_days(stamps, judged.values, policy=policy, time_zone=shape.time_zone)
-    n_days = {stamp.date() for stamp in stamps}
+    zone = shape.time_zone or shape.home_zone
+    hours = distinct_hours(stamps, columns, rows=rows, file=path.name, time_zone=zone)
+    words = [f"{stamp:%Y-%m-%d %H:%M}" for stamp in hours.stamps]
+    judged = judge_hours(hours.columns, words, file=path.name, policy=policy)
+    days = to_days(hours.stamps, judged.values, policy=policy, time_zone=zone)
+    n_days = {stamp.date() for stamp in hours.stamps}
     readings = Readings("CSV, hourly", days.first_day, days.values, len(rows))
+    readings.rain_hour = days.rain_hour
     length = readings.n_days
     readings.counts |= {
         "n_gap_days": length - len(n_days),
-        "n_duplicated": n_same,
+        "n_duplicated": len(hours.repeated),
         "n_short_days": days.n_short - (length - len(n_days)),
-        "n_clock_days": days.n_clock,
+        "n_part_days": days.n_part,
+        "n_clock_days": len(days.clock_days),
     }
     if judged.n_impossible:
         readings.dropped["impossible"] = judged.n_impossible
     readings.doubts += judged.doubts
+    readings.doubts += clock_doubts(hours, days, path.name)
     return readings
 
 
@@ -221,6 +224,13 @@ def delimiter(path: Path) -> str:
     with open_text(path) as lines:
         head = lines.readline()
     return max(",;\t", key=head.count)
+
+
+def _check_zone(name: str) -> None:
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError):
+        raise InputError(f"--time-zone {name} is unknown; expected like America/Chicago") from None
 
 
 def _stamp(row: dict[str, str | None], shape: TableShape) -> datetime:
