@@ -99,7 +99,7 @@ def tables_for(instance: Instance) -> Tables:
     head = np.append(np.column_stack([instance.end[required], instance.start[required]]).ravel(), 0)
     between = dist[np.ix_(head, tail)].astype(np.float32)[None]
     ports = np.arange(2 * n).reshape(n, 2)
-    blocks = np.zeros((n, 10), dtype=np.int32)
+    blocks = np.zeros((n, kernel.LAST + 4), dtype=np.int32)
     blocks[:, kernel.STAGE] = np.arange(n)
     blocks[:, kernel.N_MODES] = 2
     blocks[:, kernel.ENTER : kernel.ENTER + 2] = ports

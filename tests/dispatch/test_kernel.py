@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from crossfall.dispatch import kernel
 from crossfall.dispatch.baselines import BASELINES
 from crossfall.dispatch.bound import upper_bound
-from crossfall.dispatch.decode import best_modes
 from crossfall.dispatch.problem import build_problem
 from crossfall.dispatch.solve import improve
 from crossfall.dispatch.tables import routes_from, tables_of
@@ -53,7 +52,7 @@ def test_minutes_of_a_shift_agree_with_plain_numpy(blocks: list[int]) -> None:
     kernel.refresh(TABLES.ways, routes.lines, 0)
     plain = kernel.plain_minutes(TABLES.ways, blocks, 0)
     assert routes.lines.minutes[0] == pytest.approx(plain, rel=1e-12)
-    modes = best_modes(PROBLEM, 0, blocks)
+    modes = routes.lines.mode[0, : len(blocks)]
     at, spent = PROBLEM.shift_start[0], 0.0
     for b, mode in zip(blocks, modes, strict=True):
         spent += PROBLEM.between[0, at, PROBLEM.blocks.enter[b, mode]]

@@ -39,6 +39,9 @@ class Blocks:
     enter: npt.NDArray[np.int64]
     """Port the machine comes in by, shape (block, mode)."""
     leave: npt.NDArray[np.int64]
+    last: npt.NDArray[np.int64]
+    """Port by which the last pass goes: a machine that helps ends there, even where the grader
+    turns once more and leaves by the other end."""
     minutes: Floats
     """Minutes inside the segment, shape (class, block, mode) [min]."""
     gap_min: Floats
@@ -205,6 +208,7 @@ class _Maker:
         self.rows: list[tuple[int, int, int, float]] = []
         self.enter: list[list[int]] = []
         self.leave: list[list[int]] = []
+        self.last: list[list[int]] = []
         self.minutes: list[list[list[float]]] = []
         self.forward: list[list[bool]] = []
         self.first = np.full((n_stages, N_OPTIONS), -1, dtype=np.int64)
@@ -274,6 +278,8 @@ class _Maker:
         self.rows.append((s, first, n, opens_m))
         self.enter.append([mode[0] for mode in modes])
         self.leave.append([mode[1] for mode in modes])
+        is_turned = n % 2 == 0 and not lanes[0].is_one_way
+        self.last.append([2 * k + int(mode[2] == is_turned) for mode in modes])
         self.forward.append([mode[2] for mode in modes])
         self.minutes.append([mode[3] for mode in modes])
         self.gap.append([mode[4] for mode in modes])
@@ -296,6 +302,7 @@ class _Maker:
             minutes=minutes,
             gap_min=gap,
             lead_min=self.lead,
+            last=np.array(self.last, dtype=np.int64).reshape(n, N_MODES),
             starts_forward=np.array(self.forward, dtype=bool).reshape(n, N_MODES),
             opens_m=np.array(column[3], dtype=float),
             first_option=self.first,

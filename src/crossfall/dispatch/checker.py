@@ -125,6 +125,9 @@ def _windows(
             if itinerary.day != since.day:
                 yield Violation("window", stage.id, "half done, and not finished the same day")
             continue
+        if stage.leave_days is not None and itinerary.day not in stage.leave_days:
+            told = f"its permissions do not hold on {itinerary.day}"
+            yield Violation("leave", stage.id, told)
         if gates.verdict(stage.segment_id, itinerary.day, stage.task).decision == "refused":
             yield Violation("window", stage.id, f"the surface is not fit on {itinerary.day}")
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from crossfall.dispatch.blocks import is_whole
 from crossfall.dispatch.problem import Problem
 from crossfall.dispatch.roads import Floats, Ints, Roads
@@ -20,7 +18,9 @@ def itineraries_of(problem: Problem, solution: Solution) -> tuple[Itinerary, ...
     """One itinerary for each shift that goes out, in order of day and machine."""
     ways: dict[tuple[int, int], tuple[Floats, Ints]] = {}
     return tuple(
-        _itinerary(problem, h, blocks, ways) for h, blocks in enumerate(solution.blocks) if blocks
+        _itinerary(problem, h, blocks, solution.modes[h], ways)
+        for h, blocks in enumerate(solution.blocks)
+        if blocks
     )
 
 
@@ -54,35 +54,18 @@ def bookings_of(
     return tuple(found)
 
 
-def best_modes(problem: Problem, h: int, blocks: Sequence[int]) -> list[int]:
-    """Direction of every block so that the shift takes the fewest minutes."""
-    c, home = int(problem.shift_class[h]), int(problem.shift_home[h])
-    between, tables = problem.between[c], problem.blocks
-    ports, cost = np.array([int(problem.shift_start[h])]), np.zeros(1)
-    came: list[Ints] = []
-    for b in blocks:
-        arrive = cost[:, None] + between[np.ix_(ports, tables.enter[b])].astype(float)
-        came.append(arrive.argmin(axis=0))
-        ports, cost = tables.leave[b], arrive.min(axis=0) + tables.minutes[c, b]
-    mode = int((cost + between[ports, home].astype(float)).argmin())
-    modes: list[int] = []
-    for came_from in came[::-1]:
-        modes.append(mode)
-        mode = int(came_from[mode])
-    return modes[::-1]
-
-
 def _itinerary(
     problem: Problem,
     h: int,
     blocks: Sequence[int],
+    modes: Sequence[int],
     ways: dict[tuple[int, int], tuple[Floats, Ints]],
 ) -> Itinerary:
     shift, c = problem.shifts[h], int(problem.shift_class[h])
     driver = _Driver(problem, shift, problem.roads[c], ways, c)
     driver.start(_place(problem, driver.roads, int(problem.shift_start[h])))
     passes_done: dict[int, int] = {}
-    for b, mode in zip(blocks, best_modes(problem, h, blocks), strict=True):
+    for b, mode in zip(blocks, modes, strict=True):
         s = int(problem.blocks.stage[b])
         enter, leave = problem.blocks.enter[b, mode], problem.blocks.leave[b, mode]
         driver.drive_to(_arc(problem, int(enter)))

@@ -118,6 +118,7 @@ class _Teller:
         s = (free or list(left))[0]
         asked = (
             self._waits,
+            self._leave,
             self._crew,
             self._reach,
             self._weather,
@@ -147,6 +148,25 @@ class _Teller:
             "waits_for_other_work",
             f"Other work must come first and is not in this plan: {first}.",
             "That work is finished, or planned earlier in the same week.",
+        )
+
+    def _leave(self, s: int) -> Answer | None:
+        problem, stage = self.problem, self.problem.stages[s]
+        if stage.leave_days is None or problem.windows.allowed[s].any():
+            return None
+        where = f"{stage.from_m:,.0f} to {stage.to_m:,.0f} m"
+        if not stage.leave_days:
+            kinds = " and ".join(kind.replace("_", " ") for kind in stage.leave_lacks)
+            return (
+                "no_clearance",
+                f"No {kinds} clearance that covers {where} holds on a day of this plan.",
+                "The clearance is asked for, granted, and put on file with its last day.",
+            )
+        return (
+            "no_clearance",
+            f"Its clearances for {where} hold on {_days(stage.leave_days)} only, when the surface"
+            " is not fit for this work.",
+            "The clearances are extended, or the surface is fit on one of those days.",
         )
 
     def _crew(self, s: int) -> Answer | None:
@@ -286,8 +306,10 @@ class _Teller:
             total, _ = kernel.whole_at(
                 tables.ways, lines, int(h), block, 0, np.ones(1, np.uint64), 0.0
             )
+            if total > tables.shift_real[h, kernel.MOST_MIN]:
+                continue
             gain = problem.worth_h[s, h] - tables.price * (total - lines.minutes[h])
-            if total <= tables.shift_real[h, kernel.MOST_MIN] and gain > 0:
+            if gain > 0:
                 names = " and ".join(support.kinds[k].replace("_", " ") for k in sorted(kinds))
                 return (
                     "no_support",

@@ -22,6 +22,7 @@ from crossfall.dispatch.kernel import (
     GOES_BY,
     GROUP,
     HOME,
+    LAST,
     LEAST,
     LEAVE,
     LOAD,
@@ -99,7 +100,10 @@ def supported_at(
             is_better = total < best and total <= most_min
             if is_better and total - p.minutes[h] <= p.spare[h, i]:
                 at, late, until = span(t, h, s, into, into + w.minutes[c, b, m])
-                comes_by, goes_by = t.port_place[e, COMES_BY], t.port_place[x, GOES_BY]
+                comes_by, goes_by = (
+                    t.port_place[e, COMES_BY],
+                    t.port_place[w.block[b, LAST + m], GOES_BY],
+                )
                 if could_book(t, r, s, day, at, late, until, comes_by, goes_by):
                     best = total
                     place = np.int64(i)

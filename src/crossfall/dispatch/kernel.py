@@ -23,7 +23,7 @@ Array = Any
 """Numpy arrays; the comments say of what."""
 
 # Columns of Ways.block
-STAGE, N_MODES, ENTER, LEAVE = 0, 1, 2, 6
+STAGE, N_MODES, ENTER, LEAVE, LAST = 0, 1, 2, 6, 10
 # Columns of Ways.shift
 CLASS, DAY, START, HOME, GROUP = 0, 1, 2, 3, 4
 # Columns of Tables.stage; the last three are where its list begins, and the next row's its end

@@ -29,9 +29,12 @@ _FIRST_ROUNDS = 20
 
 @dataclass(frozen=True)
 class Solution:
-    """Blocks of each shift in order, and the supporting machines promised to each stage."""
+    """Blocks of each shift in order, how each is driven, and the machines promised to help."""
 
     blocks: tuple[tuple[int, ...], ...]
+    modes: tuple[tuple[int, ...], ...]
+    """How each block is driven. Kept, not worked out again: where two ways take equally long, the
+    timetable of the machines that help holds for one of them only."""
     support: tuple[tuple[int, int, float], ...]
     """(stage, supporting machine, hours)."""
     worth_h: float
@@ -194,7 +197,10 @@ class _Search:
 def solution_of(tables: Tables, routes: Routes, n_rounds: int = 0) -> Solution:
     """The plan in hand as plain tuples."""
     lines = routes.lines
-    blocks = tuple(tuple(int(b) for b in lines.seq[h, : lines.n[h]]) for h in range(lines.n.size))
+    blocks, modes = (
+        tuple(tuple(int(each) for each in row[h, : lines.n[h]]) for h in range(lines.n.size))
+        for row in (lines.seq, lines.mode)
+    )
     support = tuple(
         (s, int(routes.m_used[row, z]), _hours(tables, s, int(routes.m_used[row, z])))
         for s, row in enumerate(tables.stage[:-1, kernel.ROW])
@@ -202,7 +208,7 @@ def solution_of(tables: Tables, routes: Routes, n_rounds: int = 0) -> Solution:
         for z in range(kernel.N_SLOTS)
         if routes.m_used[row, z] >= 0
     )
-    return Solution(blocks, support, float(insertion.worth_of(tables, routes)), n_rounds)
+    return Solution(blocks, modes, support, float(insertion.worth_of(tables, routes)), n_rounds)
 
 
 def _day(tables: Tables, routes: Routes, s: int) -> int:

@@ -177,6 +177,10 @@ def windows_of(todo: Todo, gates: Gates, first_day: date, n_days: int) -> Window
         row = gates.index(stage.segment_id)
         for into, table in zip((allowed, worth, water), tables[stage.task], strict=True):
             into[s] = table[row, days]
+        if stage.leave_days is not None:
+            # Nobody digs on a day on which the permission for it has not begun or has run out
+            held = [first_day + timedelta(days=d) in stage.leave_days for d in range(n_days)]
+            allowed[s] &= np.array(held, dtype=bool)
     is_half = todo.n_done > 0
     allowed[is_half] = np.arange(n_days) == 0
     water[is_half] = False

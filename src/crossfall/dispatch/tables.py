@@ -99,7 +99,9 @@ def ways_of(problem: Problem, ok: npt.NDArray[np.bool_]) -> Ways:
     days = np.array([shift.day_index for shift in problem.shifts], dtype=np.int64)
     return Ways(
         between=np.ascontiguousarray(problem.between, dtype=np.float32),
-        block=np.column_stack([blocks.stage, n_modes, blocks.enter, blocks.leave]).astype(np.int32),
+        block=np.column_stack(
+            [blocks.stage, n_modes, blocks.enter, blocks.leave, blocks.last]
+        ).astype(np.int32),
         minutes=blocks.minutes,
         opens=blocks.opens_m,
         shift=np.column_stack(

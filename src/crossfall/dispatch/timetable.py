@@ -28,10 +28,10 @@ from crossfall.dispatch.kernel import (
     HOURS,
     IS_OUT_COUNTED,
     KIND,
+    LAST,
     LATE_FROM,
     LEAD_LEAST,
     LEAD_MOST,
-    LEAVE,
     LEAVE_FROM,
     LEAVES_AT,
     M_CLASS,
@@ -177,7 +177,7 @@ def timetable(t: Tables, r: Routes, day: int) -> int:
                 k -= 1
             r.asked_by[k, WHO] = s
             r.asked_by[k, AT_FIRST] = t.port_place[t.ways.block[b, ENTER + mode], COMES_BY]
-            r.asked_by[k, AT_LAST] = t.port_place[t.ways.block[b, LEAVE + mode], GOES_BY]
+            r.asked_by[k, AT_LAST] = t.port_place[t.ways.block[b, LAST + mode], GOES_BY]
             r.asked[k, FROM], r.asked[k, UNTIL], r.asked[k, LATE_FROM] = at, until, late
             n += 1
     for m in range(t.machine.shape[0]):
