@@ -3,44 +3,25 @@
 from __future__ import annotations
 
 import re
-from datetime import date
-from uuid import uuid4
 
 import pytest
 from django.test import Client
-from django.urls import URLPattern, reverse
 from django.utils import timezone
 
 from crossfall_app.store import models
 from crossfall_app.web import urls
 from crossfall_app.web.signin import make_link
+from web_addresses import address_of
 
 pytestmark = pytest.mark.django_db
 
 OPEN = {"door", "enter"}
-SAMPLES = {
-    "secret": "guess",
-    "segment_id": "s0",
-    "machine_id": "g1",
-    "day": date(2026, 5, 12),
-    "name": "map",
-}
-"""What stands in an address; anything else is filled in by its kind."""
-KINDS = {"IntConverter": 1, "UUIDConverter": uuid4(), "DayConverter": date(2026, 5, 12)}
-
-
-def _address(pattern: URLPattern) -> str:
-    given = {
-        name: SAMPLES.get(name, KINDS.get(type(kind).__name__, "x1"))
-        for name, kind in pattern.pattern.converters.items()
-    }
-    return reverse(pattern.name, kwargs=given)
 
 
 @pytest.mark.parametrize("pattern", urls.urlpatterns, ids=lambda each: each.name)
 def test_a_stranger_is_sent_to_the_door(planned_office, stranger, pattern):
     for ask in (stranger.get, stranger.post):
-        answer = ask(_address(pattern))
+        answer = ask(address_of(pattern))
         if pattern.name in OPEN:
             assert answer.status_code in {200, 405, 410}
         else:
@@ -52,7 +33,7 @@ def test_looking_changes_nothing(planned_office, superintendent):
     """Every address can be asked for, and none leaves a trace in the store."""
     before = models.Audit.objects.count()
     for pattern in urls.urlpatterns:
-        answer = superintendent.get(_address(pattern))
+        answer = superintendent.get(address_of(pattern))
         assert answer.status_code < 500, pattern.name
         assert models.Audit.objects.count() == before, pattern.name
     assert superintendent.get("/").status_code == 200, "still inside"
@@ -62,7 +43,7 @@ def test_looking_changes_nothing(planned_office, superintendent):
 def test_changes_need_the_token_of_our_own_page(planned_office, superintendent, pattern):
     strict = Client(enforce_csrf_checks=True)
     strict.cookies = superintendent.cookies
-    assert strict.post(_address(pattern)).status_code == 403
+    assert strict.post(address_of(pattern)).status_code == 403
 
 
 @pytest.mark.parametrize("address", ["/", "/door/", "/nothing-here/", "/roads.json", "/roads/s0/"])

@@ -1,4 +1,4 @@
-"""What every answer carries and who may ask: content security, and signing in first."""
+"""What every answer carries and who may ask: content security, signing in first, and roles."""
 
 # mypy: disallow-subclassing-any=False
 
@@ -7,8 +7,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
 from django.urls import reverse
+from django.utils import timezone
+
+from crossfall_app.web.people import keep_session
+from crossfall_app.web.roles import least_role, role_of
 
 CONTENT_SECURITY = "; ".join(
     (
@@ -54,3 +59,33 @@ class SignInFirst(LoginRequiredMiddleware):
 
     def get_login_url(self, view_func: Callable[..., HttpResponseBase]) -> str:
         return str(reverse("door"))
+
+
+class RoleFirst:
+    """Refuses what the account's role may not look at or change; see :mod:`.roles`."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self._get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        return self._get_response(request)
+
+    def process_view(
+        self,
+        request: HttpRequest,
+        view_func: Callable[..., HttpResponseBase],
+        view_args: tuple[object, ...],
+        view_kwargs: dict[str, object],
+    ) -> None:
+        """Ask the table of roles before the view runs."""
+        if not request.user.is_authenticated:
+            return
+        keep_session(request, timezone.now())
+        if not getattr(view_func, "login_required", True):
+            # The door and its links are for everybody, whoever they are
+            return
+        match = request.resolver_match
+        address = (match.url_name or "") if match is not None else ""
+        is_change = request.method not in {"GET", "HEAD", "OPTIONS"}
+        if role_of(request.user) < least_role(address, is_change=is_change):
+            raise PermissionDenied

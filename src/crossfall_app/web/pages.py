@@ -16,6 +16,7 @@ from django.urls import reverse
 from crossfall.errors import InputError
 from crossfall_app.store import repository
 from crossfall_app.web.present.measures import Measures
+from crossfall_app.web.roles import Role, name_of, role_of
 from crossfall_app.workspace import workspace_from_environment
 
 _WAYS = (
@@ -40,8 +41,15 @@ def page(
 ) -> HttpResponse:
     """Render one page inside the frame."""
     agency = repository.agency()
+    user = request.user
+    role = role_of(user) if user.is_authenticated else Role.VIEWER
     frame = {
         "page_name": name,
+        "own_name": (name_of(user) or user.get_username()) if user.is_authenticated else "",
+        "signing_name": name_of(user) if user.is_authenticated else "",
+        "can_change": role >= Role.FOREMAN,
+        "can_report": role >= Role.OPERATOR,
+        "can_settle": role >= Role.SUPERINTENDENT,
         "district_name": agency.name,
         "is_invented": agency.is_invented,
         "units": settings.CROSSFALL_UNITS,

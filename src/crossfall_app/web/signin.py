@@ -1,8 +1,9 @@
-"""Coming in: a one-time link instead of a password.
+"""Coming in by a one-time link.
 
 ``crossfall serve`` makes a link and prints it. The link works once, for a quarter of an hour,
 and only its hash is stored, so a copy of the store opens nothing. Following it asks for one
 click, because programs that look ahead at links (mail and chat previews) must not use it up.
+Invitations and forgotten passwords are links too: they live for some days and ask for a password.
 """
 
 from __future__ import annotations
@@ -18,12 +19,19 @@ from django.db.models import Q, QuerySet
 from django.urls import reverse
 
 from crossfall_app.web.models import SignInLink
+from crossfall_app.web.roles import FIRST_USER
 
 LINK_LIFE = timedelta(minutes=15)
-FIRST_USER = "superintendent"
+INVITATION_LIFE = timedelta(days=7)
 
 
-def make_link(*, now: datetime, username: str = FIRST_USER) -> str:
+def make_link(
+    *,
+    now: datetime,
+    username: str = FIRST_USER,
+    purpose: str = "enter",
+    life: timedelta = LINK_LIFE,
+) -> str:
     """Make a one-time link for ``username`` and return its path; older unused ones end here.
 
     The account is made when it is not there yet, without any password that could be guessed.
@@ -36,14 +44,24 @@ def make_link(*, now: datetime, username: str = FIRST_USER) -> str:
             user.save()
         _forget(user, now)
         SignInLink.objects.create(
-            secret_sha256=_hash(secret), user=user, made_at=now, expires_at=now + LINK_LIFE
+            secret_sha256=_hash(secret),
+            user=user,
+            purpose=purpose,
+            made_at=now,
+            expires_at=now + life,
         )
     return str(reverse("enter", args=[secret]))
 
 
+def open_link(secret: str, *, now: datetime) -> SignInLink | None:
+    """The link, if it would still let somebody in."""
+    link: SignInLink | None = _usable(secret, now).select_related("user").first()
+    return link
+
+
 def is_open(secret: str, *, now: datetime) -> bool:
     """Whether the link would still let somebody in."""
-    return bool(_usable(secret, now).exists())
+    return open_link(secret, now=now) is not None
 
 
 def use_link(secret: str, *, now: datetime) -> AbstractBaseUser | None:

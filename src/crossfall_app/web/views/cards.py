@@ -26,6 +26,7 @@ from crossfall_app.store import repository
 from crossfall_app.web.desk import agency_today
 from crossfall_app.web.pages import a_day, measures, page, sentence
 from crossfall_app.web.present.measures import day_name, moment
+from crossfall_app.web.roles import signing_name
 
 _LIVE = ("draft", "issued")
 _CHOSEN = ("day", "machine", "status", "plan")
@@ -215,6 +216,7 @@ def issue(request: HttpRequest) -> HttpResponse:
     except InputError as error:
         return HttpResponseBadRequest(str(error))
     n_issued, held = 0, []
+    approved_by = signing_name(request.user, given.get("approved_by", ""))
     numbers = choice.numbers
     if given.get("all") == "1":
         shown = [card for card in _newest() if choice.takes(card) and card.status == "draft"]
@@ -223,7 +225,7 @@ def issue(request: HttpRequest) -> HttpResponse:
         try:
             repository.issue_card(
                 number,
-                approved_by=given.get("approved_by", ""),
+                approved_by=approved_by,
                 confirmed_by=given.get("confirmed_by", ""),
                 by=request.user.get_username(),
             )
@@ -231,9 +233,8 @@ def issue(request: HttpRequest) -> HttpResponse:
         except InputError as error:
             held.append(measures().words(sentence(error)))
     if n_issued:
-        name = given.get("approved_by", "").strip()
         plural = "card is" if n_issued == 1 else "cards are"
-        messages.success(request, f"{n_issued} {plural} issued in the name of {name}.")
+        messages.success(request, f"{n_issued} {plural} issued in the name of {approved_by}.")
     if not numbers:
         messages.warning(request, "No card was chosen; tick those that are to be issued.")
     for told in held:

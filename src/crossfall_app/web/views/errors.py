@@ -11,7 +11,12 @@ def bad_request(request: HttpRequest, exception: Exception | None = None) -> Htt
 
 
 def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
-    return _trouble(request, 403, "That is not allowed", "Sign in again, or ask who may do this.")
+    return _trouble(
+        request,
+        403,
+        "That is not allowed",
+        "Your account may look at this office, but not do that. The superintendent gives roles.",
+    )
 
 
 def forged(request: HttpRequest, reason: str = "") -> HttpResponse:
