@@ -12,6 +12,7 @@ from datetime import date, datetime
 
 from crossfall.cards import make_cards
 from crossfall.design import design_jobs
+from crossfall.design.clearances import hold_for_leave
 from crossfall.design.jobs import make_tools
 from crossfall.design.site import Site
 from crossfall.dispatch import dispatch_week
@@ -100,7 +101,16 @@ def plan_week(
     needs, conditions = find_needs(district, today=first_day)
     gates = judge_gates(state, fleet, policy)
     progress(0.15, f"{len(needs)} roads need something")
-    jobs = design_jobs(needs, conditions, network, graph, fleet, state, policy)
+    signed = tuple(each for each in district.signatures if each.stands(first_day))
+    jobs = design_jobs(needs, conditions, network, graph, fleet, state, policy, signatures=signed)
+    jobs = hold_for_leave(
+        jobs,
+        network.features_by_segment,
+        district.clearances,
+        first_day=first_day,
+        n_days=n_days,
+        practice=policy.design.permission,
+    )
     progress(0.25, f"{len(jobs)} jobs are designed")
     plan = dispatch_week(
         jobs,

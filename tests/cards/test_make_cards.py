@@ -130,7 +130,7 @@ def test_every_card_defers_to_local_codes(district, gates, treatment):
     ("treatment", "keys"),
     [
         (Treatment.BLADING, {"rail", "bridge_deck", "overhead_line", "water_near", "turning"}),
-        (Treatment.RESHAPING, {"utilities", "open_windrow", "culvert_ends"}),
+        (Treatment.RESHAPING, {"utilities_shallow", "open_windrow", "culvert_ends"}),
         (Treatment.REGRAVELLING, {"backing_trucks", "raised_beds", "pit_rules"}),
         (Treatment.DITCH_CLEANING, {"utilities", "trench", "soft_shoulder"}),
         (Treatment.CULVERT_CLEARING, {"trench", "open_culvert", "utilities"}),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from datetime import date
 from itertools import pairwise
 
 import numpy as np
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from crossfall.design import design_job, design_jobs
 from crossfall.errors import InputError
-from crossfall.model import Policy, Rate, Segment, Treatment
+from crossfall.model import DesignSignature, Policy, Rate, Segment, Treatment
 from crossfall.network import build_graph
 from crossroads import condition, need, small_fleet, small_network, wetness
 
@@ -185,6 +186,147 @@ def test_a_limit_that_keeps_trucks_out_goes_to_the_engineer(network, graph):
     assert job.needs_engineer
     assert not job.stages
     assert any("lets no loaded truck in" in text for text in job.assumed)
+    assert any("engineer to confirm" in text for text in job.assumed)
+
+
+def word(treatment=Treatment.REGRAVELLING, **changes):
+    usual = DesignSignature(
+        "g1", "s1", treatment, "R. Alder", "P.E. 4711", date(2026, 6, 1), note="edges stay"
+    )
+    return dataclasses.replace(usual, **changes)
+
+
+def asked(network, graph, wanted, *signatures, **segment):
+    return design_job(
+        need(wanted), dataclasses.replace(network.segment_by_id["s1"], **segment),
+        fleet=small_fleet(), graph=graph, policy=Policy(), signatures=signatures,
+    )  # fmt: skip
+
+
+def test_a_limit_that_an_engineer_signs_for_lets_trucks_in(network, graph):
+    held = asked(network, graph, Treatment.REGRAVELLING, word(), max_mass_t=12.0)
+    assert held.needs_engineer
+    signed = asked(network, graph, Treatment.REGRAVELLING, word(limit_t=26.0), max_mass_t=12.0)
+    assert not signed.needs_engineer
+    assert signed.confirmed_by == "R. Alder, P.E. 4711, 2026-06-01"
+    assert any("edges stay" in text for text in signed.assumed)
+    assert {stage.treatment for stage in signed.stages} == {Treatment.REGRAVELLING}
+
+
+def test_a_signed_limit_may_also_be_lower_than_the_posted_one(network, graph):
+    free = asked(network, graph, Treatment.REGRAVELLING)
+    low = asked(network, graph, Treatment.REGRAVELLING, word(limit_t=24.0))
+    assert amount(low.quantities, "loads") > amount(free.quantities, "loads")
+
+
+def test_a_road_that_was_sent_to_the_engineer_gets_what_was_signed(network, graph):
+    held = asked(network, graph, Treatment.ENGINEER)
+    assert held.needs_engineer
+    done = asked(network, graph, Treatment.ENGINEER, word(Treatment.SCARIFY_REMIX))
+    assert not done.needs_engineer
+    assert done.treatment == Treatment.SCARIFY_REMIX
+    assert done.stages
+    newest = asked(network, graph, Treatment.ENGINEER, word(Treatment.SCARIFY_REMIX), word(id="g2"))
+    assert newest.treatment == Treatment.REGRAVELLING
+
+
+def test_a_word_that_was_taken_back_counts_for_nothing(network, graph):
+    back = asked(network, graph, Treatment.ENGINEER, word(), word(id="g2", is_withdrawn=True))
+    assert back.needs_engineer
+
+
+def test_a_word_on_other_work_is_no_word_on_this(network, graph):
+    held = asked(
+        network, graph, Treatment.REGRAVELLING, word(Treatment.DITCH_CLEANING, limit_t=30.0),
+        max_mass_t=12.0,
+    )  # fmt: skip
+    assert held.needs_engineer
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"signed_by": " "}, "signed_by is empty"),
+        ({"capacity": ""}, "capacity is empty"),
+        ({"treatment": Treatment.ENGINEER}, "expected the work that may be done"),
+        ({"expires_on": date(2026, 5, 1)}, "before signed_on"),
+        ({"limit_t": 0.0}, "limit_t is 0"),
+        ({"limit_t": 44_000.0}, "limit_t is 44000"),
+    ],
+)
+def test_a_signature_that_cannot_be_is_refused(changes, words):
+    with pytest.raises(InputError, match=words):
+        word(**changes)
+
+
+def test_a_word_stands_from_its_day_to_its_last():
+    stands = word(expires_on=date(2026, 6, 30)).stands
+    days = [date(2026, 5, 31), date(2026, 6, 1), date(2026, 6, 30), date(2026, 7, 1)]
+    assert [stands(day) for day in days] == [False, True, True, False]
+
+
+class TestLimitsOnTheWay:
+    """A full truck goes round a posted bridge; where there is no way round, with part loads."""
+
+    def square(self, limit_t):
+        """Pit at n4; the short way to s1 is posted, the way round is three sides of a square."""
+        network = small_network()
+        feature = dataclasses.replace(
+            next(f for f in network.features if f.kind == "bridge"),
+            id="way", segment_id="s4", at_m=500.0, max_mass_t=limit_t,
+        )  # fmt: skip
+        return dataclasses.replace(network, features=(*network.features, feature))
+
+    def loads(self, network, graph, fleet=None):
+        job = design_job(
+            need(Treatment.REGRAVELLING, "s2"), network.segment_by_id["s2"],
+            fleet=fleet or small_fleet(), graph=graph, policy=Policy(),
+        )  # fmt: skip
+        notes = [r.note for s in job.stages for r in s.quantities if r.name == "loose gravel"]
+        return amount(job.quantities, "loads"), notes[0]
+
+    def test_without_a_way_round_the_loads_get_smaller(self, network, graph):
+        free, _ = self.loads(network, graph)
+        posted = self.square(24.0)
+        fewer, note = self.loads(posted, build_graph(posted))
+        assert fewer > free
+        assert "24\N{NO-BREAK SPACE}t posted on the way" in note
+
+    def test_with_a_way_round_the_cheaper_of_both_is_taken(self, network):
+        posted = self.square(24.0)
+        start, end = posted.node_by_id["n4"], posted.node_by_id["n0"]
+        line = ((start.lon, start.lat), (start.lon + 0.001, start.lat), (end.lon, end.lat))
+        round_way = Segment("s9", "Round Road", "n4", "n0", 0.0, 1900.0, line, is_maintained=False)
+        both = dataclasses.replace(posted, segments=(*posted.segments, round_way))
+        free, _ = self.loads(network, build_graph(network))
+        loads, note = self.loads(both, build_graph(both))
+        assert loads == free
+        assert "posted" not in note
+        far = dataclasses.replace(round_way, length_m=40_000.0)
+        other = dataclasses.replace(both, segments=(*posted.segments, far))
+        loads, note = self.loads(other, build_graph(other))
+        assert loads > free
+        assert "posted" in note
+
+    def test_a_limit_below_an_empty_truck_on_the_only_way_goes_to_the_engineer(self):
+        posted = self.square(10.0)
+        job = design_job(
+            need(Treatment.SPOT_GRAVEL, "s2"), posted.segment_by_id["s2"],
+            fleet=small_fleet(), graph=build_graph(posted), policy=Policy(),
+        )  # fmt: skip
+        assert job.needs_engineer
+
+
+def test_machines_that_the_fleet_lacks_are_said_to_be_hired(network, graph):
+    alone = dataclasses.replace(
+        small_fleet(), machines=tuple(m for m in small_fleet().machines if m.kind == "grader")
+    )
+    told = one(network, graph, Treatment.REGRAVELLING, fleet=alone).assumed
+    assert sum("to be hired" in text for text in told) == 3
+    assert not [
+        t for t in one(network, graph, Treatment.BLADING, fleet=alone).assumed if "hired" in t
+    ]
+    assert not [t for t in one(network, graph, Treatment.REGRAVELLING).assumed if "hired" in t]
 
 
 def test_engineer_gets_a_job_without_stages(network, graph):

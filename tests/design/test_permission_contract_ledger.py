@@ -8,7 +8,8 @@ from datetime import date
 import pytest
 
 from crossfall.design import design_job
-from crossfall.design.clearances import clearances_needed, in_hand, waiting_for_leave
+from crossfall.design.cautions import caution_keys
+from crossfall.design.clearances import clearances_needed, hold_for_leave, in_hand
 from crossfall.design.contract import ScaleTicket, bid_items, reconcile
 from crossfall.design.ledger import (
     FittedEdge,
@@ -17,7 +18,8 @@ from crossfall.design.ledger import (
     pile_balances,
 )
 from crossfall.errors import InputError
-from crossfall.model import Clearance, Policy, Treatment, WorkRecord
+from crossfall.model import Clearance, PointFeature, Policy, Treatment, WorkRecord
+from crossfall.model.policy.permission import PermissionPractice
 from crossfall.network import build_graph
 from crossroads import TODAY, need, small_fleet, small_network
 
@@ -43,7 +45,7 @@ def first_stage(network, treatment, segment="s1"):
         (Treatment.SHOULDER_PULLING, "s2", {"utilities"}),
         (Treatment.RESHAPING, "s1", {"rail"}),
         (Treatment.RESHAPING, "s3", {"utilities"}),
-        (Treatment.CULVERT_CLEARING, "s2", set()),
+        (Treatment.CULVERT_CLEARING, "s2", {"utilities"}),
         (Treatment.BLADING, "s1", set()),
     ],
 )
@@ -172,13 +174,62 @@ def test_an_unused_edge_has_no_date():
     assert made.summary() == "g1: 0 % worn"
 
 
-def test_a_ditch_waits_until_its_clearance_is_on_file(network):
+WEEK = {"first_day": date(2026, 6, 20), "n_days": 5}
+
+
+def bound(network, job, *clearances, **days):
+    (made,) = hold_for_leave(
+        [job], network.features_by_segment, clearances, **(WEEK | days)
+    )  # fmt: skip
+    return made.stages[0]
+
+
+def test_a_ditch_has_no_day_until_its_clearance_is_on_file(network):
     _, _, ditch = first_stage(network, Treatment.SHOULDER_PULLING, "s2")
+    assert bound(network, ditch).leave_days == ()
+    assert bound(network, ditch).leave_lacks == ("utilities",)
+    held = bound(network, ditch, utilities())
+    assert held.leave_days == tuple(date(2026, 6, day) for day in range(20, 25))
+    assert held.leave_lacks == ()
+    assert bound(network, ditch, utilities(), first_day=date(2026, 7, 1)).leave_days == ()
+
+
+def test_only_the_days_before_it_runs_out_count(network):
+    _, _, ditch = first_stage(network, Treatment.SHOULDER_PULLING, "s2")
+    ends = utilities(expires_on=date(2026, 6, 21))
+    assert bound(network, ditch, ends).leave_days == (date(2026, 6, 20), date(2026, 6, 21))
+
+
+def test_all_kinds_must_hold_on_one_day(network):
+    _, _, ditch = first_stage(network, Treatment.DITCH_CLEANING, "s1")
+    early = utilities(segment_id="s1", expires_on=date(2026, 6, 21))
+    rail = utilities(id="c2", kind="rail", segment_id="s1")
+    late = utilities(id="c3", kind="stream", segment_id="s1", valid_from=date(2026, 6, 22))
+    never_together = bound(network, ditch, early, rail, late)
+    assert never_together.leave_days == ()
+    assert set(never_together.leave_lacks) == {"utilities", "rail", "stream"}
+    assert bound(network, ditch, early, rail).leave_lacks == ("stream",)
+
+
+def test_blading_needs_no_leave_and_keeps_every_day(network):
     _, _, blading = first_stage(network, Treatment.BLADING, "s2")
-    blading = dataclasses.replace(blading, id="other")
-    week = [date(2026, 6, day) for day in range(20, 25)]
-    waiting = waiting_for_leave([ditch, blading], network, (), week)
-    assert waiting == {ditch.id: "waits for a utilities clearance to be on file"}
-    assert waiting_for_leave([ditch], network, [utilities()], week) == {}
-    late = [date(2026, 7, 1)]
-    assert ditch.id in waiting_for_leave([ditch], network, [utilities()], late)
+    assert bound(network, blading).leave_days is None
+
+
+@pytest.mark.parametrize(("limit_mm", "asks"), [(150.0, False), (40.0, True), (0.0, True)])
+def test_a_deep_cut_of_the_road_asks_where_local_practice_says_so(network, limit_mm, asks):
+    practice = PermissionPractice(utilities_cut_mm=limit_mm)
+    stage, features, _ = first_stage(network, Treatment.RESHAPING, "s2")
+    assert ("utilities" in clearances_needed(stage, features, practice)) is asks
+    keys = caution_keys(stage, features, practice)
+    assert ("utilities" in keys) is asks
+    assert ("utilities_shallow" in keys) is not asks
+
+
+@pytest.mark.parametrize("kind", ["wetland", "right_of_way"])
+def test_a_wetland_or_a_narrow_right_of_way_asks_for_leave_to_dig(network, kind):
+    stage, _, _ = first_stage(network, Treatment.DITCH_CLEANING, "s2")
+    spot = PointFeature("w", kind, 0.0, 0.0, "s2", 200.0)
+    assert set(clearances_needed(stage, [spot])) == {"utilities", kind}
+    blading, _, _ = first_stage(network, Treatment.RESHAPING, "s2")
+    assert kind not in clearances_needed(blading, [spot])

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from crossfall.design.cautions import caution_keys
 from crossfall.errors import InputError
 from crossfall.model import Caution, PointFeature, Stage
+from crossfall.model.policy.permission import PermissionPractice
 
 _NBSP = "\N{NO-BREAK SPACE}"
 
@@ -27,6 +28,10 @@ WORDS: dict[str, str] = {
     "survey_monument": "Survey monument. Blade and teeth up; report any damage.",
     "utilities": "Utilities. No cut before everything buried is located and marked. Dig by hand"
     " near the marks.",
+    "utilities_shallow": "Utilities. Before the cut ask what lies shallow here; no deeper than"
+    " this card says. Tape, pipe or cable comes up: stop, stay off, call.",
+    "right_of_way": "Narrow right of way. Nothing cut, dumped or parked beyond the line that is"
+    " agreed.",
     "trench": "Trench and ditch. Nobody in an unshored cut or under an undercut bank. Nobody enters"
     " a pipe.",
     "open_culvert": "Open culvert. Never left open in the travelled way without signs, barricade"
@@ -61,14 +66,19 @@ _MARKED_BY = {
     "bridge_deck": {"bridge"},
     "culvert_ends": {"culvert"},
     "cattle_guard": {"cattle_guard"},
-    "water_near": {"stream", "ford", "well"},
+    "water_near": {"stream", "ford", "well", "wetland"},
+    "right_of_way": {"right_of_way"},
     "pipeline": {"pipeline"},
     "overhead_line": {"overhead_line"},
     "survey_monument": {"survey_monument"},
 }
 
 
-def cautions_for(stage: Stage, features: Sequence[PointFeature]) -> tuple[Caution, ...]:
+def cautions_for(
+    stage: Stage,
+    features: Sequence[PointFeature],
+    practice: PermissionPractice | None = None,
+) -> tuple[Caution, ...]:
     """Cautions of one stage, those at a place first.
 
     Examples
@@ -77,7 +87,8 @@ def cautions_for(stage: Stage, features: Sequence[PointFeature]) -> tuple[Cautio
     'Seat belt on'
     """
     return tuple(
-        caution(key, at=_places(key, stage, features)) for key in caution_keys(stage, features)
+        caution(key, at=_places(key, stage, features))
+        for key in caution_keys(stage, features, practice)
     )
 
 

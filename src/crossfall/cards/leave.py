@@ -27,6 +27,7 @@ from crossfall.model import (
     Stage,
     Treatment,
 )
+from crossfall.model.policy.permission import PermissionPractice
 
 _MISSING, _HELD = "clearance is on file: get it, or do not cut", "clearance with you"
 _BLADE_UP = frozenset({Treatment.CULVERT_CLEARING, Treatment.DUST_CONTROL})
@@ -64,10 +65,11 @@ def leave_steps(
     features: Sequence[PointFeature],
     clearances: Sequence[Clearance],
     day: date,
+    practice: PermissionPractice | None = None,
 ) -> tuple[CardStep, ...]:
     """One line for each clearance that the stage needs: its number, or that there is none."""
     steps = []
-    for kind, clearance in in_hand(stage, features, clearances, day).items():
+    for kind, clearance in in_hand(stage, features, clearances, day, practice).items():
         what = kind.replace("_", " ")
         if clearance is None:
             steps.append(CardStep(f"No {what} {_MISSING}", "no. ____"))
@@ -84,12 +86,13 @@ def with_leave(
     stage: Stage,
     features: Sequence[PointFeature],
     clearances: Sequence[Clearance],
+    practice: PermissionPractice | None = None,
 ) -> JobCard:
     """A draft whose lines on permissions say what is on file now, where they stood before."""
     is_leave = [step.text.endswith((_MISSING, _HELD)) for step in card.steps]
     rest = tuple(step for step, is_one in zip(card.steps, is_leave, strict=True) if not is_one)
     at = is_leave.index(True) if any(is_leave) else _first_work(rest)
-    lines = leave_steps(stage, features, clearances, card.day)
+    lines = leave_steps(stage, features, clearances, card.day, practice)
     return replace(card, steps=(*rest[:at], *lines, *rest[at:]))
 
 
@@ -105,6 +108,7 @@ def obstacles(
     own: LiveOrder | None = None,
     orders: Sequence[LiveOrder] = (),
     confirmed_by: str = "",
+    practice: PermissionPractice | None = None,
 ) -> tuple[Obstacle, ...]:
     """Everything that stands against issuing a card; empty when it may go out.
 
@@ -122,7 +126,7 @@ def obstacles(
         found.append(
             Obstacle("engineer", "an engineer has to confirm it; give the name of who has")
         )
-    held = in_hand(stage, features, clearances, card.day)
+    held = in_hand(stage, features, clearances, card.day, practice)
     for kind, clearance in held.items():
         if clearance is None:
             what = kind.replace("_", " ")

@@ -83,6 +83,7 @@ class _Desk:
         machines = {machine.id: machine.name for machine in fleet.machines}
         operators = {operator.id: operator.name for operator in fleet.operators}
         features = network.features_by_segment.get(segment.id, ())
+        practice = self.district.policy.design.permission
         quantities = self._quantities(itinerary, stage)
         return JobCard(
             id=f"{self.plan.id}-{number:03d}",
@@ -103,13 +104,13 @@ class _Desk:
             moisture=self._moisture(itinerary, stage),
             steps=(
                 *_steps(stage, legs, heading(sketch.line), need),
-                *leave_steps(stage, features, self.district.clearances, itinerary.day),
+                *leave_steps(stage, features, self.district.clearances, itinerary.day, practice),
                 *_water(stage, quantities),
                 *_work(stage),
             ),
             quantities=quantities,
             stakes=stage.stakes,
-            cautions=cautions_for(stage, features),
+            cautions=cautions_for(stage, features, practice),
             end_state=stage.end_state,
             checks=stage.checks,
             cost=stage.cost or job.cost,
@@ -119,6 +120,7 @@ class _Desk:
             is_invented=self.district.is_invented,
             from_m=stage.from_m,
             to_m=stage.to_m,
+            confirmed_by=job.confirmed_by,
         )
 
     def _where(self, segment: Segment, stage: Stage) -> str:

@@ -11,6 +11,7 @@ from crossfall.demo.crew import make_fleet
 from crossfall.demo.gravel import fitted_edges, material_tests, pile_entries
 from crossfall.demo.history import hazards, observations, requests, work_records
 from crossfall.demo.land import on_globe
+from crossfall.demo.leave import clearances
 from crossfall.demo.sheet import Sheet, draw_sheet
 from crossfall.demo.sky import forecasts, past_weather
 from crossfall.demo.survey import days_since_blading, survey
@@ -56,6 +57,7 @@ def osier_valley(*, seed: int = 1, today: date) -> District:
         material_tests=material_tests(fleet, today=today),
         pile_entries=pile_entries(fleet, today=today),
         edges=fitted_edges(fleet, today=today),
+        clearances=clearances(network, conditions, today=today),
     )
 
 

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from crossfall.design.clearances import DIGS, clearances_needed
 from crossfall.model import PointFeature, Stage, Treatment
+from crossfall.model.policy.permission import PermissionPractice
 
 ALWAYS = ("local_codes", "work_zone", "with_traffic", "seat_belt", "alone_and_phone")
 """Said on every card."""
@@ -19,23 +21,21 @@ _BY_FEATURE = {
     "cattle_guard": "cattle_guard",
     "stream": "water_near",
     "ford": "water_near",
+    "wetland": "water_near",
+    "right_of_way": "right_of_way",
     "well": "water_near",
     "pipeline": "pipeline",
     "overhead_line": "overhead_line",
     "survey_monument": "survey_monument",
     "driveway": "driveways",
 }
-_DIGS = frozenset(
-    {
-        Treatment.DITCH_CLEANING,
-        Treatment.SHOULDER_PULLING,
-        Treatment.SECONDARY_DITCH_REMOVAL,
-        Treatment.CULVERT_CLEARING,
-    }
-)
 
 
-def caution_keys(stage: Stage, features: Sequence[PointFeature]) -> tuple[str, ...]:
+def caution_keys(
+    stage: Stage,
+    features: Sequence[PointFeature],
+    practice: PermissionPractice | None = None,
+) -> tuple[str, ...]:
     """Keys of the cautions for one stage, the most particular first.
 
     Parameters
@@ -50,15 +50,17 @@ def caution_keys(stage: Stage, features: Sequence[PointFeature]) -> tuple[str, .
         key = _BY_FEATURE.get(feature.kind)
         if key is not None:
             found.append(key)
-    if stage.treatment in _DIGS or stage.task == "cutting":
+    if "utilities" in clearances_needed(stage, features, practice):
         found.append("utilities")
+    elif stage.task == "cutting":
+        found.append("utilities_shallow")
     if stage.treatment in {Treatment.DITCH_CLEANING, Treatment.CULVERT_CLEARING}:
         found.append("trench")
     if stage.treatment == Treatment.CULVERT_CLEARING:
         found.append("open_culvert")
     if stage.task == "hauling" or any(each.kind == "haul_truck" for each in stage.support):
         found.extend(("backing_trucks", "raised_beds", "pit_rules"))
-    if stage.treatment in _DIGS:
+    if stage.treatment in DIGS:
         found.append("soft_shoulder")
     if stage.treatment == Treatment.DUST_CONTROL:
         found.append("spray")

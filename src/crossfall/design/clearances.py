@@ -1,25 +1,28 @@
-"""Leave that must be in hand before a stage is worked, and what is still missing.
+"""Leave that must be in hand before a stage is worked, and on which days it is.
 
-A ditch, a shoulder or a culvert is not cut before everything buried is located; nothing is done
-at a crossing without the railway's leave, nor in a stream without its permit.
+A ditch, a shoulder or a culvert is not dug before everything buried is located; nothing is done
+at a crossing without the railway's leave, nor in a stream or a wetland without its permit. A stage
+that asks for leave can be put only on days on which all of it holds over its whole length.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import date
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
 
+from crossfall.design.water import DEPTH
 from crossfall.model import (
     Clearance,
     ClearanceKind,
     Job,
-    Network,
     PointFeature,
     Stage,
     Treatment,
 )
+from crossfall.model.policy.permission import PermissionPractice
 
-_DIGS = frozenset(
+DIGS = frozenset(
     {
         Treatment.DITCH_CLEANING,
         Treatment.SHOULDER_PULLING,
@@ -27,20 +30,28 @@ _DIGS = frozenset(
         Treatment.CULVERT_CLEARING,
     }
 )
+"""Work that always cuts or digs beside or under the road."""
+
 _BY_FEATURE: dict[str, tuple[ClearanceKind, bool]] = {
     "rail_crossing": ("rail", False),
     "stream": ("stream", True),
     "ford": ("stream", True),
+    "wetland": ("wetland", True),
+    "right_of_way": ("right_of_way", True),
     "pipeline": ("utilities", False),
 }
 """Kind of leave, and whether only digging asks for it."""
 
 
-def clearances_needed(stage: Stage, features: Sequence[PointFeature]) -> tuple[ClearanceKind, ...]:
+def clearances_needed(
+    stage: Stage,
+    features: Sequence[PointFeature],
+    practice: PermissionPractice | None = None,
+) -> tuple[ClearanceKind, ...]:
     """Kinds of leave that a stage needs, for what it does and for what stands along it."""
     found: list[ClearanceKind] = []
-    is_digging = stage.treatment in _DIGS
-    if is_digging and stage.task != "hand_work":
+    is_digging = stage.treatment in DIGS
+    if is_digging or _cuts_deep(stage, practice or PermissionPractice()):
         found.append("utilities")
     for feature in features:
         if feature.at_m is None or not stage.from_m <= feature.at_m <= stage.to_m:
@@ -57,56 +68,73 @@ def in_hand(
     features: Sequence[PointFeature],
     clearances: Sequence[Clearance],
     day: date,
+    practice: PermissionPractice | None = None,
 ) -> dict[ClearanceKind, Clearance | None]:
     """For each kind that the stage needs, the leave that covers it that day; None is missing."""
     here = [each for each in clearances if each.segment_id == stage.segment_id]
     return {
-        kind: next(
-            (
-                each
-                for each in here
-                if each.kind == kind and each.holds(day, stage.from_m, stage.to_m)
-            ),
-            None,
-        )
-        for kind in clearances_needed(stage, features)
+        kind: _covering(kind, stage, here, day)
+        for kind in clearances_needed(stage, features, practice)
     }
 
 
-def waiting_for_leave(
-    jobs: Sequence[Job], network: Network, clearances: Sequence[Clearance], days: Sequence[date]
-) -> dict[str, str]:
-    """Jobs that cannot be scheduled on any of some days because leave is missing, and which.
+def hold_for_leave(
+    jobs: Sequence[Job],
+    features: Mapping[str, Sequence[PointFeature]],
+    clearances: Sequence[Clearance],
+    *,
+    first_day: date,
+    n_days: int,
+    practice: PermissionPractice | None = None,
+) -> tuple[Job, ...]:
+    """The same jobs, with the days on which the leave of each stage holds.
 
-    A job waits when one of its stages has no day on which every kind that it needs is in hand.
-
-    Returns
-    -------
-    dict
-        Job id to a sentence fit for a public record.
+    Parameters
+    ----------
+    features : mapping of segment id to features
+    clearances : sequence of Clearance
+        Everything on file; what has run out counts for nothing.
+    first_day, n_days
+        The days that are to be planned.
     """
     held: dict[str, list[Clearance]] = {}
     for each in clearances:
         held.setdefault(each.segment_id, []).append(each)
-    waiting = {}
-    for job in jobs:
-        features = network.features_by_segment.get(job.segment_id, ())
-        missing: dict[ClearanceKind, None] = {}
-        for stage in job.stages:
-            kinds = clearances_needed(stage, features)
-            here = held.get(stage.segment_id, [])
-            if kinds and not any(_all_in_hand(stage, kinds, here, day) for day in days):
-                missing |= dict.fromkeys(kinds)
-        if missing:
-            names = " and ".join(kind.replace("_", " ") for kind in missing)
-            waiting[job.id] = f"waits for a {names} clearance to be on file"
-    return waiting
+    days = [first_day + timedelta(days=number) for number in range(n_days)]
+
+    def bound(stage: Stage) -> Stage:
+        kinds = clearances_needed(stage, features.get(stage.segment_id, ()), practice)
+        if not kinds:
+            return stage
+        here = held.get(stage.segment_id, [])
+        on = {
+            kind: [day for day in days if _covering(kind, stage, here, day) is not None]
+            for kind in kinds
+        }
+        together = tuple(day for day in days if all(day in each for each in on.values()))
+        lacks = () if together else tuple(k for k, d in on.items() if not d) or kinds
+        return replace(stage, leave_days=together, leave_lacks=lacks)
+
+    return tuple(
+        replace(job, stages=stages)
+        if (stages := tuple(bound(stage) for stage in job.stages)) != job.stages
+        else job
+        for job in jobs
+    )
 
 
-def _all_in_hand(
-    stage: Stage, kinds: Sequence[ClearanceKind], here: Sequence[Clearance], day: date
-) -> bool:
-    return all(
-        any(each.kind == kind and each.holds(day, stage.from_m, stage.to_m) for each in here)
-        for kind in kinds
+def _cuts_deep(stage: Stage, practice: PermissionPractice) -> bool:
+    """Whether the blade or the teeth go below what local practice lets a grader cut unasked."""
+    if stage.task != "cutting":
+        return False
+    depth_mm = max((row.value for row in stage.quantities if row.name == DEPTH), default=0.0)
+    return depth_mm > practice.utilities_cut_mm or practice.utilities_cut_mm == 0
+
+
+def _covering(
+    kind: ClearanceKind, stage: Stage, here: Sequence[Clearance], day: date
+) -> Clearance | None:
+    return next(
+        (each for each in here if each.kind == kind and each.holds(day, stage.from_m, stage.to_m)),
+        None,
     )

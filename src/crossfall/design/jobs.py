@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -18,6 +19,7 @@ from crossfall.design.edges import (
     secondary_ditch_stages,
     shoulder_stages,
 )
+from crossfall.design.haul_ways import HaulWays, posted_below
 from crossfall.design.outfit import outfit_of
 from crossfall.design.passes import PassBook
 from crossfall.design.regravelling import regravel_stages, spot_gravel_stages
@@ -30,9 +32,11 @@ from crossfall.design.shaping import (
 from crossfall.design.site import Site, Tools
 from crossfall.design.source import Distances, SourceFinder
 from crossfall.errors import InfeasibleError, InputError
+from crossfall.judgement.rules import sequence
 from crossfall.model import (
     Condition,
     CostRange,
+    DesignSignature,
     Fleet,
     Job,
     Need,
@@ -44,6 +48,7 @@ from crossfall.model import (
     Stage,
     Treatment,
 )
+from crossfall.network import RoadGraph
 
 Designer = Callable[[Site, str, int, tuple[str, ...]], tuple[Stage, ...]]
 """A site, the job's id, the first stage's number and what must be finished before."""
@@ -84,6 +89,8 @@ def design_jobs(
     fleet: Fleet,
     state: SurfaceMoisture,
     policy: Policy,
+    *,
+    signatures: Sequence[DesignSignature] = (),
 ) -> tuple[Job, ...]:
     """Design every need, in the order given.
 
@@ -97,16 +104,20 @@ def design_jobs(
         The district; ``graph`` measures hauls from pits and water points.
     state : MoistureState
         Water is reckoned for the driest day of its window, loads for the lowest posted limit.
+    signatures : sequence of DesignSignature
+        Those that stand in the days to plan, in order of entry; the last word on a work counts.
+        A job that asks for an engineer waits until one is among them.
 
     Raises
     ------
     InputError
         If a need names an unknown segment, or rates differ in currency or year.
     """
-    tools = make_tools(fleet, graph, policy)
     by_segment = {condition.segment_id: condition for condition in conditions}
     driest = _driest(state)
     posted = _posted(state, policy)
+    tools = make_tools(fleet, graph, policy, seasonal_t=posted)
+    signed = standing_words(signatures)
     paved = _paved_nodes(network)
     jobs = []
     for need in needs:
@@ -124,7 +135,7 @@ def design_jobs(
             tools=tools,
             posted_t=posted.get(segment.id),
         )
-        jobs.append(_job(need, site))
+        jobs.append(_job(need, site, signed.get(segment.id, ())))
     return tuple(jobs)
 
 
@@ -140,6 +151,7 @@ def design_job(
     driest_pct: float | None = None,
     meets_paved: tuple[bool, bool] = (False, False),
     posted_t: float | None = None,
+    signatures: Sequence[DesignSignature] = (),
 ) -> Job:
     """Design one need on one segment.
 
@@ -155,48 +167,108 @@ def design_job(
     if need.segment_id != segment.id:
         raise InputError(f"need {need.id} is for {need.segment_id}, not for {segment.id}")
     tools = make_tools(fleet, graph, policy)
-    return _job(need, Site(segment, condition, features, driest_pct, meets_paved, tools, posted_t))
+    site = Site(segment, condition, features, driest_pct, meets_paved, tools, posted_t)
+    return _job(need, site, standing_words(signatures).get(segment.id, ()))
 
 
-def make_tools(fleet: Fleet, graph: Distances, policy: Policy) -> Tools:
-    """Lay out prices, passes and sources once for all jobs of a run."""
+def make_tools(
+    fleet: Fleet,
+    graph: Distances,
+    policy: Policy,
+    *,
+    seasonal_t: Mapping[str, float] | None = None,
+) -> Tools:
+    """Lay out prices, passes and sources once for all jobs of a run.
+
+    Parameters
+    ----------
+    seasonal_t : mapping, optional
+        Heaviest loaded truck that a seasonal posting lets on, by segment. [t]
+    """
     outfit, book = outfit_of(fleet, policy), price_book(policy, fleet)
     passes = PassBook(policy.design, outfit.blade_m)
-    sources = SourceFinder(fleet, graph, book, outfit, policy)
+    network = graph.network if isinstance(graph, RoadGraph) else None
+    full_t = outfit.full_truck_t(policy.design.gravel.loose_t_m3)
+    limits = posted_below(network, full_t, seasonal_t or {}) if network else {}
+    sources = SourceFinder(fleet, HaulWays(graph, limits), book, outfit, policy)
     return Tools(policy, outfit, book, passes, sources, CurveFinder(policy.design.shape))
 
 
-def _job(need: Need, site: Site) -> Job:
+def standing_words(
+    signatures: Sequence[DesignSignature],
+) -> dict[str, tuple[DesignSignature, ...]]:
+    """The last word on each work of each segment, in order of entry; what was taken back is out."""
+    last: dict[tuple[str, Treatment], DesignSignature] = {}
+    for each in signatures:
+        key = (each.segment_id, each.treatment)
+        last.pop(key, None)
+        last[key] = each
+    found: dict[str, tuple[DesignSignature, ...]] = {}
+    for each in last.values():
+        if not each.is_withdrawn:
+            found[each.segment_id] = (*found.get(each.segment_id, ()), each)
+    return found
+
+
+def _job(need: Need, site: Site, signed: Sequence[DesignSignature]) -> Job:
     job_id = f"{need.id}-job"
+    order = _in_order(need)
+    asks_engineer = Treatment.ENGINEER in order
+    # Of a road that was sent to the engineer any signed work is the answer, the newest one
+    word = next(
+        (s for s in reversed(signed) if asks_engineer or s.treatment == need.treatment), None
+    )
+    if word is not None and word.limit_t is not None:
+        site = replace(site, signed_t=word.limit_t)
+    treatment = word.treatment if word is not None and asks_engineer else need.treatment
     stages: list[Stage] = []
     assumed = list(dict.fromkeys((*need.assumed, *site.assumed)))
-    is_for_engineer = False
-    for treatment in _in_order(need):
-        if treatment == Treatment.ENGINEER:
-            stages, is_for_engineer = [], True
-            break
+    waits = asks_engineer and word is None
+    for each in _as_signed(order, word):
         done = _last_of_each_part(stages)
         try:
-            stages.extend(_DESIGNERS[treatment](site, job_id, len(stages) + 1, done))
+            stages.extend(_DESIGNERS[each](site, job_id, len(stages) + 1, done))
         except InfeasibleError as reason:
-            stages, is_for_engineer = [], True
-            assumed.append(str(reason))
+            # What follows rests on what could not be laid out
+            waits = True
+            assumed.append(f"{each.label} is not laid out: {reason}")
             break
+    if waits:
+        assumed.append("engineer to confirm: nothing of this is planned or issued before")
+    if word is not None:
+        assumed.append(f"confirmed by {word.words}" + f": {word.note}" * bool(word.note))
+    assumed.extend(site.tools.outfit.assumed_of(stages))
     return Job(
         id=job_id,
         need_id=need.id,
         segment_id=site.segment.id,
-        treatment=need.treatment,
+        treatment=treatment,
         stages=tuple(stages),
         benefit_h=need.benefit_h,
         quantities=_totals(stages),
         cost=_total_cost(stages, site),
         assumed=(*assumed, *(f"rates: {source}" for source in site.tools.book.sources[:2])),
         cautions=tuple(
-            dict.fromkeys(key for s in stages for key in caution_keys(s, site.features))
+            dict.fromkeys(
+                key
+                for s in stages
+                for key in caution_keys(s, site.features, site.tools.design.permission)
+            )
         ),
-        needs_engineer=is_for_engineer,
+        needs_engineer=waits,
+        confirmed_by="" if word is None else word.words,
     )
+
+
+def _as_signed(order: tuple[Treatment, ...], word: DesignSignature | None) -> tuple[Treatment, ...]:
+    """What may be laid out: with the engineer's answer in place of the question."""
+    others = tuple(each for each in order if each != Treatment.ENGINEER)
+    if word is None or Treatment.ENGINEER not in order:
+        return others
+    before, after = sequence(word.treatment, frozenset((word.treatment, *others)))
+    answer = (*before, word.treatment, *after)
+    is_base_shaped = word.treatment == Treatment.REGRAVELLING
+    return tuple(each for each in answer if not (is_base_shaped and each == Treatment.RESHAPING))
 
 
 def _in_order(need: Need) -> tuple[Treatment, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Machine, Place
+from crossfall.model import Fleet, Machine, Place, Stage
 from crossfall.model.fleet import MachineKind
 from crossfall.model.policy import Policy
 
@@ -31,6 +32,17 @@ class Outfit:
     has_scarifier: bool
     assumed: tuple[str, ...]
     """What had to be assumed because the fleet does not say."""
+    missing: Mapping[str, str]
+    """Of each kind of machine that the fleet does not list, what is taken instead."""
+
+    def full_truck_t(self, loose_t_m3: float) -> float:
+        """Mass of a truck with the load that its body and its payload let it have [t]."""
+        return self.truck_mass_t + min(self.payload_t, self.body_m3 * loose_t_m3)
+
+    def assumed_of(self, stages: Sequence[Stage]) -> tuple[str, ...]:
+        """What some stages rest on because the machines they ask for are not listed."""
+        kinds = {each.kind for stage in stages for each in stage.support}
+        return tuple(text for kind, text in self.missing.items() if kind in kinds)
 
 
 def outfit_of(fleet: Fleet, policy: Policy) -> Outfit:
@@ -47,6 +59,16 @@ def outfit_of(fleet: Fleet, policy: Policy) -> Outfit:
     blades = [machine.blade_m for machine in graders]
     if not blades:
         assumed.append(f"no grader is known; a {design.grader.default_blade_m:g} m moldboard")
+    haul = design.haul
+    missing = {
+        "haul_truck": f"the fleet lists no truck: {haul.default_n_trucks} of"
+        f" {haul.default_body_m3:g} m3 and {haul.default_payload_t:g} t are assumed, to be hired",
+        "water_truck": "the fleet lists no water truck: one of"
+        f" {design.water.default_tank_l:,.0f} L is assumed, to be hired",
+        "roller": f"the fleet lists no roller: one with a drum of {design.rolling.drum_m:g} m is"
+        " assumed, to be hired",
+    }
+    listed = {machine.kind for machine in fleet.machines if machine.is_available}
     bodies = [truck.capacity for truck in trucks if truck.capacity > 0]
     payloads = [truck.payload_t for truck in trucks if truck.payload_t > 0]
     tanks = [truck.capacity for truck in water if truck.capacity > 0]
@@ -56,12 +78,13 @@ def outfit_of(fleet: Fleet, policy: Policy) -> Outfit:
         n_trucks=len(trucks) or design.haul.default_n_trucks,
         body_m3=min(bodies, default=design.haul.default_body_m3),
         payload_t=min(payloads, default=design.haul.default_payload_t),
-        truck_mass_t=max((truck.mass_t for truck in trucks), default=0.0),
+        truck_mass_t=max((t.mass_t for t in trucks), default=haul.default_truck_t),
         n_water_trucks=max(1, len(water)),
         tank_l=min(tanks, default=design.water.default_tank_l),
         water_points=tuple(place for place in fleet.places if place.kind == "water"),
         has_scarifier=any("scarifier" in machine.attachments for machine in graders),
         assumed=tuple(assumed),
+        missing={kind: text for kind, text in missing.items() if kind not in listed},
     )
 
 

@@ -14,7 +14,15 @@ from crossfall.design.site import Site
 from crossfall.design.source import GravelSource
 from crossfall.design.stages import cut_lengths, depth_and_water, make_stage, part_name
 from crossfall.design.transitions import transition_steps
-from crossfall.design.words import NBSP, cubic_metres, litres, metres, millimetres, percent
+from crossfall.design.words import (
+    NBSP,
+    cubic_metres,
+    litres,
+    metres,
+    millimetres,
+    no_deeper_than,
+    percent,
+)
 from crossfall.errors import InfeasibleError
 from crossfall.formulas.compaction import roller_rate, water_truck_rate, water_volume
 from crossfall.formulas.grader import scarify_depth
@@ -30,8 +38,6 @@ from crossfall.formulas.gravel import (
 from crossfall.formulas.hauling import Pace, slowest, truck_cycle, truck_rate, trucks_to_match
 from crossfall.formulas.stakes import load_starts, volume_between
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
-
-_LEAST_LOAD_M3 = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +72,8 @@ def plan_gravel(site: Site) -> GravelPlan:
     lifts = n_lifts(depth, min(gravel.lift_max_mm, gravel.lift_limit_mm))
     lift_mm = depth / lifts
     area = section_area(site.segment.width_m, lift_mm, edge_slope=gravel.edge_slope)
-    load = load_for(site)
     source = site.tools.sources.gravel(site.segment)
+    load = load_for(site, source)
     n_trucks, n_water, pace = _pace(site, lift_mm, area, load, source)
     return GravelPlan(
         depth_mm=depth,
@@ -122,7 +128,8 @@ def spot_gravel_stages(
     spots_m = segment.length_m * gravel.spot_share
     compacted = compacted_volume(spots_m, segment.width_m, gravel.spot_mm)
     loose = loose_volume(compacted, gravel.bulking)
-    load, source = load_for(site), site.tools.sources.gravel(segment)
+    source = site.tools.sources.gravel(segment)
+    load = load_for(site, source)
     loads = n_loads(loose, load)
     passes = site.tools.passes.of(Treatment.SPOT_GRAVEL, segment.width_m)
     cycle = _cycle(site, load, source)
@@ -173,30 +180,36 @@ def spot_gravel_stages(
     return tuple(stages)
 
 
-def load_for(site: Site) -> float:
+def load_for(site: Site, source: GravelSource) -> float:
     """Loose gravel in one load, after body, legal payload and posted limits [m³].
+
+    What is posted on the road, its bridges and the way there counts; where an engineer has signed
+    for a heavier or a lighter truck, that counts instead.
 
     Raises
     ------
     InfeasibleError
-        If the limit posted on the road or a bridge lets no loaded truck in.
+        If the limit lets no loaded truck in.
     """
     outfit, gravel = site.tools.outfit, site.tools.design.gravel
     limits = [
         site.posted_t,
         site.segment.max_mass_t,
         *(feature.max_mass_t for feature in site.features),
+        source.limit_t,
     ]
     posted = min((limit for limit in limits if limit is not None), default=None)
+    if site.signed_t is not None:
+        posted = site.signed_t
     payload = outfit.payload_t
     if posted is not None:
         payload = min(payload, posted - outfit.truck_mass_t)
-    if payload < _LEAST_LOAD_M3 * gravel.loose_t_m3:
+    if payload < gravel.least_load_m3 * gravel.loose_t_m3:
         raise InfeasibleError(
-            f"a posted limit of {posted:g} t lets no loaded truck in; an empty one weighs"
-            f" {outfit.truck_mass_t:g} t"
+            f"a limit of {posted:g} t on the road or on the way lets no loaded truck in; an empty"
+            f" one weighs {outfit.truck_mass_t:g} t"
         )
-    return load_volume(outfit.body_m3, payload, gravel.loose_t_m3, least_m3=_LEAST_LOAD_M3)
+    return load_volume(outfit.body_m3, payload, gravel.loose_t_m3, least_m3=gravel.least_load_m3)
 
 
 def _pace(
@@ -275,13 +288,15 @@ def _base_stages(
         longest_m=design.stage.open_windrow_max_m,
     )
     loosen = (
-        f"Loosen {millimetres(plan.scarify_mm)} so that the first lift bonds, not below the gravel"
+        f"Loosen {no_deeper_than(plan.scarify_mm)} so that the first lift bonds, not below the"
+        " gravel"
         if plan.scarify_mm > 0
         else "Too little gravel to loosen: roughen the surface with the blade only"
     )
     stages = []
     for index, (from_m, to_m) in enumerate(parts):
-        water_l, rows = depth_and_water(site, to_m - from_m, site.cut_mm)
+        depth_mm = max(site.cut_mm, plan.scarify_mm)
+        water_l, rows = depth_and_water(site, to_m - from_m, depth_mm)
         stages.append(
             make_stage(
                 site,
@@ -427,4 +442,5 @@ def _who_waits(pace: Pace) -> str:
 
 
 def _from(source: GravelSource) -> str:
-    return f"{source.name}, {source.haul_km:.1f}\N{NO-BREAK SPACE}km"
+    limit = "" if source.limit_t is None else f", {source.limit_t:g}{NBSP}t posted on the way"
+    return f"{source.name}, {source.haul_km:.1f}{NBSP}km{limit}"

@@ -10,7 +10,7 @@ from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.stages import cut_lengths, depth_and_water, make_stage, part_name
 from crossfall.design.transitions import transition_steps
-from crossfall.design.words import millimetres, percent
+from crossfall.design.words import NBSP, millimetres, no_deeper_than, percent
 from crossfall.formulas.grader import scarify_depth
 from crossfall.formulas.gravel import crown_edge_cut, crown_move
 from crossfall.model import Quantity, Stage, Support, Treatment
@@ -22,7 +22,8 @@ def blading_stages(
 ) -> tuple[Stage, ...]:
     """Light blading: one pass over each strip, fines carried in and spread again."""
     shape = site.tools.design.shape
-    before = (f"Take the high spots only, no deeper than {millimetres(shape.light_cut_mm)}",)
+    light_mm = min(shape.light_cut_mm, max(site.cuttable_mm, shape.light_cut_least_mm))
+    before = (f"Take the high spots only, no deeper than {no_deeper_than(light_mm)}",)
     later = ("Leave no ridge at the edge and none in the middle",)
     return _shaping(
         site,
@@ -32,7 +33,7 @@ def blading_stages(
         treatment=Treatment.BLADING,
         task="light_blading",
         name="Light blading",
-        depth_mm=shape.light_cut_mm,
+        depth_mm=light_mm,
         before=before,
         later=later,
         checks=(
@@ -69,7 +70,13 @@ def reshaping_stages(
 ) -> tuple[Stage, ...]:
     """Cut below the washboard, mix, lay back to crown."""
     cut = site.cut_mm
-    before = (f"Cut {millimetres(cut)} deep, below the washboard, and no deeper",)
+    edge_mm = _edge_cut_mm(site)
+    deeper = "; deeper only at the edges, for the crown" if edge_mm > cut else ", and no deeper"
+    before = (
+        (f"Cut {no_deeper_than(cut)} deep, {_how_low(site)}{deeper}",)
+        if cut > 0
+        else ("Too little gravel to cut: only draw the loose gravel in and lay it to crown",)
+    )
     return _shaping(
         site,
         job_id,
@@ -90,7 +97,7 @@ def remix_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
     design = site.tools.design
     depth = scarify_depth(max(site.cut_mm, design.gravel.scarify_mm), *_gravel_and_keep(site))
     before = (
-        f"Teeth {millimetres(depth)} deep, never below the gravel; stop where clay comes up",
+        f"Teeth {no_deeper_than(depth)} deep, never below the gravel; stop where clay comes up",
         *_edge_cut(site),
     )
     return _shaping(
@@ -185,16 +192,43 @@ def _rolling_step(site: Site, is_rolled: bool) -> tuple[str, ...]:
     return (f"Roll {site.tools.design.rolling.n_passes} passes, edges first, while it is moist",)
 
 
-def _edge_cut(site: Site) -> tuple[str, ...]:
+def _how_low(site: Site) -> str:
+    """Whether the cut reaches below what is worn into the surface."""
+    if site.cut_mm >= site.wanted_cut_mm:
+        return "below the washboard"
+    kept = millimetres(site.tools.design.shape.keep_uncut_mm)
+    return f"not below the washboard, for {kept} of gravel stays uncut"
+
+
+def _edge_cut_mm(site: Site) -> float:
+    """Cut at the edges that raises the crown, no deeper than any cut may go [mm]."""
     wanted = site.tools.design.shape.crossfall_pct
     if site.crossfall_pct >= wanted:
+        return 0.0
+    return min(crown_edge_cut(site.segment.width_m, site.crossfall_pct, wanted), site.cuttable_mm)
+
+
+def _edge_cut(site: Site) -> tuple[str, ...]:
+    shape, now = site.tools.design.shape, site.crossfall_pct
+    wanted, cut = shape.crossfall_pct, _edge_cut_mm(site)
+    if now >= wanted:
         return ()
-    cut = crown_edge_cut(site.segment.width_m, site.crossfall_pct, wanted)
-    moved = crown_move(site.segment.width_m, site.crossfall_pct, wanted)
+    # The cut grows evenly with the rise: what may be cut says how far the crown comes
+    reached = now + cut / (site.segment.width_m * 2.5)
+    if reached >= wanted - 1e-9:
+        return (_raise_crown(site, wanted, cut),)
+    short = f"for {percent(wanted)} the gravel is short, bring some in"
+    if reached < now + shape.least_rise_pct:
+        return (f"Keep the crown of {percent(now)} and do not cut the edges: {short}",)
+    return (f"{_raise_crown(site, reached, cut)}; {short}",)
+
+
+def _raise_crown(site: Site, to_pct: float, cut_mm: float) -> str:
+    moved = crown_move(site.segment.width_m, site.crossfall_pct, to_pct)
     return (
-        f"Crown from {percent(site.crossfall_pct)} to {percent(wanted)}: cut"
-        f" {millimetres(min(cut, max(site.gravel_mm, 0.0)))} at the edges, move"
-        f" {moved * 100:.1f}\N{NO-BREAK SPACE}m3 for each 100\N{NO-BREAK SPACE}m to the centre",
+        f"Crown from {percent(site.crossfall_pct)} to {percent(to_pct)}: cut"
+        f" {no_deeper_than(cut_mm)} at the edges, from the old surface down, move"
+        f" {moved * 100:.1f}{NBSP}m3 for each 100{NBSP}m to the centre"
     )
 
 

@@ -45,6 +45,8 @@ class Site:
     tools: Tools
     posted_t: float | None = None
     """Heaviest loaded truck that a seasonal posting lets on in the window; None for none [t]."""
+    signed_t: float | None = None
+    """Heaviest loaded truck that an engineer has signed for, in place of what is posted [t]."""
 
     @property
     def gravel_mm(self) -> float:
@@ -61,16 +63,25 @@ class Site:
         return self.tools.design.shape.worn_crossfall_pct
 
     @property
-    def cut_mm(self) -> float:
-        """Depth to cut: below the washboard, but leaving gravel underneath [mm]."""
+    def cuttable_mm(self) -> float:
+        """Deepest that any cut may go: it leaves the policy's gravel underneath [mm]."""
+        return max(0.0, self.gravel_mm - self.tools.design.shape.keep_uncut_mm)
+
+    @property
+    def wanted_cut_mm(self) -> float:
+        """Depth that would cut below everything worn into the surface [mm]."""
         shape, condition = self.tools.design.shape, self.condition
-        wanted = shape.default_cut_mm
         if condition is not None:
             depths = (condition.corrugation_mm, condition.pothole_mm, condition.rut_mm)
             known = [depth for depth in depths if depth is not None]
             if known:
-                wanted = max(known) + shape.washboard_extra_mm
-        return max(0.0, min(wanted, self.gravel_mm - shape.keep_uncut_mm))
+                return max(known) + shape.washboard_extra_mm
+        return shape.default_cut_mm
+
+    @property
+    def cut_mm(self) -> float:
+        """Depth to cut: below the washboard, but leaving gravel underneath [mm]."""
+        return min(self.wanted_cut_mm, self.cuttable_mm)
 
     def water_l(self, length_m: float, depth_mm: float) -> float:
         """Water to bring a depth to working moisture on the driest day of the window [L].

@@ -3,21 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Protocol
 
 from crossfall.design.cost import PriceBook, gravel_line
+from crossfall.design.haul_ways import Distances, HaulWay, HaulWays
 from crossfall.design.outfit import Outfit
 from crossfall.model import Fleet, GravelPit, Place, Policy, Segment
 
-
-class Distances(Protocol):
-    """What a design asks of the road graph."""
-
-    def nearest_node(self, lon: float, lat: float) -> str: ...
-
-    def distance_km(self, from_node: str, to_node: str) -> float: ...
+__all__ = ["Delivered", "Distances", "GravelSource", "SourceFinder"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +22,8 @@ class GravelSource:
     """One way, to the middle of the segment [km]."""
     loading_m3_h: float
     price_line: str
+    limit_t: float | None = None
+    """Heaviest loaded truck on the way; None lets a full one through [t]."""
 
     @property
     def name(self) -> str:
@@ -44,7 +39,9 @@ class Delivered:
     """One way, to the middle of the segment [km]."""
     gate_minor: float
     haul_minor: float
-    """Truck and driver there and back, with a full body."""
+    """Truck and driver there and back, with the load that the way lets through."""
+    limit_t: float | None = None
+    """Heaviest loaded truck on the way; None lets a full one through [t]."""
 
     @property
     def minor_m3(self) -> float:
@@ -57,11 +54,10 @@ class SourceFinder:
     """Looks distances up once for each place and end of a segment."""
 
     fleet: Fleet
-    graph: Distances
+    ways: HaulWays
     book: PriceBook
     outfit: Outfit
     policy: Policy
-    _km: dict[tuple[str, str], float] = field(default_factory=dict)
     _node: dict[str, str] = field(default_factory=dict)
 
     def gravel(self, segment: Segment) -> GravelSource:
@@ -73,41 +69,58 @@ class SourceFinder:
                 None, haul.default_haul_km, haul.default_loading_m3_h, gravel_line(None)
             )
         best = found[0]
-        return GravelSource(
-            best.pit, best.haul_km, best.pit.loading_m3_h, gravel_line(best.pit.place.id)
-        )
+        line = gravel_line(best.pit.place.id)
+        return GravelSource(best.pit, best.haul_km, best.pit.loading_m3_h, line, best.limit_t)
 
     def delivered(self, segment: Segment) -> tuple[Delivered, ...]:
-        """Every pit that a truck can come from, the cheapest on this segment first."""
-        haul, book = self.policy.design.haul, self.book
-        minutes_per_km = 60 / haul.loaded_km_h + 60 / haul.empty_km_h
-        truck_minute = (book.rows["haul_truck"][1] + book.rows["operator"][1]) / 60
+        """Every pit that a loaded truck can come from, the cheapest on this segment first."""
         found = []
         for pit in self.fleet.pits:
-            km = self._to_middle(pit.place, segment)
-            if math.isfinite(km):
-                hauling = km * minutes_per_km * truck_minute / self.outfit.body_m3
-                gate = book.rows[gravel_line(pit.place.id)][1]
-                found.append(Delivered(pit, km, gate, hauling))
+            gate = self.book.rows[gravel_line(pit.place.id)][1]
+            offers = [
+                Delivered(pit, way.km, gate, self._hauling_minor(way), way.limit_t)
+                for way in self._to_middle(pit.place, segment)
+                if math.isfinite(way.km)
+            ]
+            if offers:
+                found.append(min(offers, key=lambda each: each.haul_minor))
         return tuple(sorted(found, key=lambda each: each.minor_m3))
 
     def water_km(self, segment: Segment) -> float:
         """Distance to the nearest water point, or the policy's where none is known [km]."""
-        found = [self._to_middle(place, segment) for place in self.outfit.water_points]
+        found = [
+            way.km for place in self.outfit.water_points for way in self._to_middle(place, segment)
+        ]
         nearest = min(found, default=math.inf)
         return nearest if math.isfinite(nearest) else self.policy.design.water.default_haul_km
 
-    def _to_middle(self, place: Place, segment: Segment) -> float:
-        nearer = min(
-            self._cached(place, segment.from_node, self.graph.distance_km),
-            self._cached(place, segment.to_node, self.graph.distance_km),
-        )
-        return nearer + segment.length_m / 2000
+    def _hauling_minor(self, way: HaulWay) -> float:
+        """Truck and driver for a loose m³, there and back; infinite where no load gets through."""
+        haul, rows = self.policy.design.haul, self.book.rows
+        load_m3 = self.outfit.body_m3
+        if way.limit_t is not None:
+            payload_t = min(self.outfit.payload_t, way.limit_t - self.outfit.truck_mass_t)
+            load_m3 = min(load_m3, payload_t / self.policy.design.gravel.loose_t_m3)
+        if load_m3 < self.policy.design.gravel.least_load_m3:
+            return math.inf
+        minutes_per_km = 60 / haul.loaded_km_h + 60 / haul.empty_km_h
+        truck_minute = (rows["haul_truck"][1] + rows["operator"][1]) / 60
+        return way.km * minutes_per_km * truck_minute / load_m3
 
-    def _cached(self, place: Place, node: str, distance: Callable[[str, str], float]) -> float:
-        key = (place.id, node)
-        if key not in self._km:
-            if place.id not in self._node:
-                self._node[place.id] = self.graph.nearest_node(place.lon, place.lat)
-            self._km[key] = distance(self._node[place.id], node)
-        return self._km[key]
+    def _to_middle(self, place: Place, segment: Segment) -> tuple[HaulWay, ...]:
+        """Ways by the nearer end for a full truck, and by the nearer end at all."""
+        node, half_km = self._node_of(place), segment.length_m / 2000
+        ways = [
+            way
+            for end in (segment.from_node, segment.to_node)
+            for way in self.ways.between(node, end)
+        ]
+        nearest = min(ways, key=lambda each: each.km)
+        free = [each for each in ways if each.limit_t is None]
+        chosen = {nearest, *(min(free, key=lambda each: each.km) for _ in free[:1])}
+        return tuple(HaulWay(each.km + half_km, each.limit_t) for each in chosen)
+
+    def _node_of(self, place: Place) -> str:
+        if place.id not in self._node:
+            self._node[place.id] = self.ways.graph.nearest_node(place.lon, place.lat)
+        return self._node[place.id]

@@ -25,6 +25,18 @@ def millimetres(value: float) -> str:
     return f"{round(value / 5) * 5 if value >= 10 else round(value):,.0f}{NBSP}mm"
 
 
+def no_deeper_than(value: float) -> str:
+    """A depth that must not be passed, so never rounded up: ``35 mm`` for 38.
+
+    Examples
+    --------
+    >>> no_deeper_than(38.0).replace(NBSP, "_"), no_deeper_than(7.9).replace(NBSP, "_")
+    ('35_mm', '7_mm')
+    """
+    step = 5 if value >= 10 else 1
+    return f"{value // step * step:,.0f}{NBSP}mm"
+
+
 def speed(value_km_h: float) -> str:
     """A working speed: ``6.5 km/h``."""
     return f"{value_km_h:g}{NBSP}km/h"

@@ -17,6 +17,7 @@ from django.utils import timezone
 from crossfall import model as nouns
 from crossfall.cards import Obstacle, obstacles, with_leave
 from crossfall.errors import InputError
+from crossfall.model.policy.permission import PermissionPractice
 from crossfall_app.store import audit, convert, models
 from crossfall_app.store.live_orders import PlanTimes, orders_beside
 
@@ -129,6 +130,7 @@ def held_up(cards: Iterable[nouns.JobCard]) -> dict[int, tuple[Obstacle, ...]]:
         _by_segment(mapping, segments)
         for mapping in (convert.FEATURE, convert.CLEARANCE, convert.DUST, convert.HAZARD)
     )
+    practice = _practice()
     times = {row.key: PlanTimes(row) for row in models.Plan.objects.filter(key__in=plans)}
     orders = orders_beside(drafts)
     held = {}
@@ -147,6 +149,7 @@ def held_up(cards: Iterable[nouns.JobCard]) -> dict[int, tuple[Obstacle, ...]]:
             hazards=hazards.get(card.segment_id, ()),
             own=times[card.plan_id].order(card),
             orders=orders,
+            practice=practice,
         )
         if against:
             held[card.number] = against
@@ -183,7 +186,7 @@ def issue_card(
             status="issued",
             approved_by=approved_by.strip(),
             approved_at=approved_at,
-            confirmed_by=confirmed_by.strip(),
+            confirmed_by=confirmed_by.strip() or card.confirmed_by,
         )
         fresh = convert.card_to_row(settled)
         changed = ("status", "approved_by", "approved_at", "confirmed_by", "body", "sha256")
@@ -254,7 +257,7 @@ def next_version(
             steps=(*noted, *old),
             approved_by="",
             approved_at=None,
-            confirmed_by="",
+            confirmed_by=_signed(row, card),
             withdrawn_because="",
         )
         fresh = _with_leave(row, fresh)
@@ -323,7 +326,15 @@ def _obstacles(row: Any, card: nouns.JobCard, confirmed_by: str) -> tuple[Obstac
         own=PlanTimes(row.plan).order(card),
         orders=orders_beside([card]),
         confirmed_by=confirmed_by,
+        practice=_practice(),
     )
+
+
+def _practice() -> PermissionPractice:
+    """What the policy in force asks leave for."""
+    row = models.Agency.objects.select_related("policy").first()
+    policy = nouns.Policy() if row is None or row.policy is None else convert.policy_to_noun(row.policy)
+    return policy.design.permission
 
 
 def _with_leave(row: Any, card: nouns.JobCard) -> nouns.JobCard:
@@ -331,7 +342,7 @@ def _with_leave(row: Any, card: nouns.JobCard) -> nouns.JobCard:
     if stage is None:
         return card
     features = _of_segment(convert.FEATURE, card)
-    return with_leave(card, stage, features, _of_segment(convert.CLEARANCE, card))
+    return with_leave(card, stage, features, _of_segment(convert.CLEARANCE, card), _practice())
 
 
 def _work(row: Any, card: nouns.JobCard) -> tuple[nouns.Job | None, nouns.Stage | None]:
@@ -340,6 +351,12 @@ def _work(row: Any, card: nouns.JobCard) -> tuple[nouns.Job | None, nouns.Stage 
     job = jobs[0] if jobs else None
     stages = [stage for stage in (job.stages if job else ()) if stage.id == card.stage_id]
     return job, (stages[0] if stages else None)
+
+
+def _signed(row: Any, card: nouns.JobCard) -> str:
+    """Who signed the design that the card was written from."""
+    job, _ = _work(row, card)
+    return job.confirmed_by if job else ""
 
 
 def _of_segment(mapping: convert.Mapping[Any], card: nouns.JobCard) -> tuple[Any, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from crossfall.model.policy.passes import PassRule, default_pass_rules
+from crossfall.model.policy.permission import PermissionPractice
 from crossfall.model.policy.setting import setting
 from crossfall.model.policy.specifications import EdgePractice, MaterialPractice
 from crossfall.model.policy.work_zone import ZonePractice
@@ -114,6 +115,12 @@ class ShapePractice:
     light_cut_mm: float = setting(
         15.0, unit="mm", doc="Depth that light blading moves.", low=5.0, high=40.0
     )
+    light_cut_least_mm: float = setting(
+        5.0, unit="mm", doc="The same where hardly any gravel is left.", low=1.0, high=15.0
+    )
+    least_rise_pct: float = setting(
+        0.5, unit="%", doc="A crown that would rise less than this is left.", low=0.1, high=2.0
+    )
     keep_uncut_mm: float = setting(
         20.0,
         unit="mm",
@@ -204,6 +211,9 @@ class GravelPractice:
     spot_mm: float = setting(
         75.0, unit="mm", doc="Compacted thickness of a gravel spot.", low=40.0, high=150.0
     )
+    least_load_m3: float = setting(
+        0.5, unit="m3", doc="One bucket: less is no load, loose.", low=0.1, high=3.0
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +276,9 @@ class HaulPractice:
     )
     default_payload_t: float = setting(
         14.0, unit="t", doc="Legal payload where none is known.", low=4.0, high=45.0
+    )
+    default_truck_t: float = setting(
+        11.0, unit="t", doc="Empty truck where none is known.", low=3.0, high=25.0
     )
     default_n_trucks: int = setting(
         3, unit="trucks", doc="Trucks asked for where the fleet has none.", low=1, high=30
@@ -371,3 +384,4 @@ class DesignPolicy:
     material: MaterialPractice = field(default_factory=MaterialPractice)
     zone: ZonePractice = field(default_factory=ZonePractice)
     edge: EdgePractice = field(default_factory=EdgePractice)
+    permission: PermissionPractice = field(default_factory=PermissionPractice)
