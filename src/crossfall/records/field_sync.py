@@ -47,6 +47,7 @@ def answer_fact(
     kept_fingerprint: str | None,
     kept_number: int = 0,
     edits_by_others: Iterable[FieldFact] = (),
+    own_fingerprint: str | None = None,
 ) -> FactAnswer:
     """What the office answers to one fact, before it is kept.
 
@@ -56,9 +57,11 @@ def answer_fact(
         Of the fact with this id that is there already; None when there is none.
     edits_by_others
         Edits of the same target that other devices made, with their numbers.
+    own_fingerprint
+        Of the fact as it was sent, where that is not word for word as it is kept.
     """
     if kept_fingerprint is not None:
-        if kept_fingerprint == fingerprint(fact):
+        if kept_fingerprint == (own_fingerprint or fingerprint(fact)):
             return FactAnswer(fact.id, "duplicate", kept_number)
         return FactAnswer(
             fact.id, "rejected", 0,
@@ -91,12 +94,23 @@ def first_unseen(fact: FieldFact, edits_by_others: Iterable[FieldFact]) -> Field
 def standing(facts: Iterable[FieldFact]) -> tuple[FieldFact, ...]:
     """The facts that are not undone, in the order they were told; arrival does not matter.
 
-    An undo counts wherever it arrives, also before what it undoes; an undo cannot be undone: tell
-    the thing again instead.
+    An undo counts wherever it arrives, also before what it undoes, for facts of the same phone or
+    machine; an undo cannot be undone: tell the thing again instead.
     """
     known = tuple({fact.id: fact for fact in facts}.values())
-    undone = {fact.payload["of"] for fact in known if fact.kind == "undo"}
-    left = [fact for fact in known if fact.kind != "undo" and fact.id not in undone]
+    undos: dict[str, list[FieldFact]] = {}
+    for fact in known:
+        if fact.kind == "undo":
+            undos.setdefault(str(fact.payload["of"]), []).append(fact)
+    left = [
+        fact
+        for fact in known
+        if fact.kind != "undo"
+        and not any(
+            undo.device == fact.device or undo.machine_id == fact.machine_id
+            for undo in undos.get(fact.id, ())
+        )
+    ]
     return tuple(sorted(left, key=lambda fact: (fact.at, fact.device, fact.sequence, fact.id)))
 
 

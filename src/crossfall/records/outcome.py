@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from crossfall.judgement.forecast import FLAGS
 from crossfall.judgement.rating import MEASURES, SCORES
-from crossfall.judgement.restore import restore
+from crossfall.judgement.restore import choices_after, restore
 from crossfall.model import Condition, Network, Policy, Side, Treatment, WorkRecord
 
 Floats = npt.NDArray[np.float64]
@@ -79,6 +79,7 @@ def _worked(
         changed[name] = None if np.isnan(values[0]) else float(values[0])
     for name in FLAGS[:4]:
         changed[name] = bool(sheet.flags[name][0])
+    changed |= choices_after(record, condition)
     bladed = sheet.last_bladed[0]
     return replace(
         condition,

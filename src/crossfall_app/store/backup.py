@@ -35,7 +35,7 @@ from crossfall_app.workspace import (
 MANIFEST = "manifest.json"
 _DUMP_FILE = "crossfall.pgdump"
 _PAGES_AT_A_TIME = 2000
-_KEYS_TO_THE_DOOR = ("django_session", "web_signinlink")
+_KEYS_TO_THE_DOOR = ("django_session", "web_signinlink", "field_devicekey", "field_pairingcode")
 """Tables whose rows let somebody in."""
 _FORMAT = 1
 

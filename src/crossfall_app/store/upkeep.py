@@ -12,7 +12,7 @@ from typing import Any
 from crossfall.errors import WorkspaceError
 from crossfall_app.workspace import Workspace, keep_private
 
-OWN_APPS = ("store", "web")
+OWN_APPS = ("store", "web", "field")
 
 
 def bring_up_to_date(workspace: Workspace) -> None:

@@ -1,0 +1,1 @@
+"""The cab: phones paired with a machine, what they tell, and what the foreman makes of it."""
