@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, time, timedelta
 
+import numpy as np
 import pytest
 
 from crossfall.dispatch import dispatch_week
 from crossfall.dispatch.checker import check_plan
+from crossfall.dispatch.problem import build_problem
+from crossfall.dispatch.proof import write_out
 from crossfall.dispatch.replan import replan_week
+from crossfall.dispatch.solve import improve
+from crossfall.dispatch.week import first_plan, plan_of
 from dispatch.random_weeks import N_DAYS, RandomWeek, random_week
 from dispatch.small_weeks import MADE_AT, MONDAY, NearGraph
 
@@ -54,3 +60,35 @@ def test_any_week_can_be_planned_again_in_the_middle_of_a_day(seed: int) -> None
         now=now, made_at=now, seconds=1.0, seed=seed, iterations=60,
     )  # fmt: skip
     assert checked(week, again.plan, again.since) == ()
+
+
+@pytest.mark.parametrize("seed", [*TIES, 1004, *range(3000, 3020)])
+def test_what_does_not_hold_minute_by_minute_comes_out_with_its_reason(seed: int) -> None:
+    """Whoever spoils the plan between the search and the paper: what leaves the room holds."""
+    week = random_week(seed)
+    problem = build_problem(
+        week.jobs, week.network, NearGraph(week.network), week.fleet, week.gates,
+        week.policy.dispatch, first_day=MONDAY, n_days=N_DAYS,
+    )  # fmt: skip
+    found = improve(problem, first_plan(problem), seconds=1, seed=seed, iterations=60)
+    n_ways = np.isfinite(problem.blocks.minutes[0]).sum(axis=1)
+    spoiled = replace(
+        found,
+        modes=tuple(
+            tuple(
+                (mode + 1) % max(1, int(n_ways[b])) for b, mode in zip(blocks, modes, strict=True)
+            )
+            for blocks, modes in zip(found.blocks, found.modes, strict=True)
+        ),
+    )
+    written = write_out(problem, spoiled)
+    plan = plan_of(
+        problem, spoiled, week.fleet, week.gates, bound_h=np.inf, made_at=MADE_AT, seed=seed
+    )
+    assert checked(week, plan) == ()
+    assert plan.itineraries == written.itineraries
+    reasons = {each.job_id: each.reason for each in plan.unserved}
+    for s in written.taken_out:
+        assert reasons[problem.stages[s].job_id].strip()
+    # An honest plan is left as it is
+    assert write_out(problem, found).taken_out == {}

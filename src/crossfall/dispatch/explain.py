@@ -6,7 +6,7 @@ could do, then what no plan would do, and last what this plan did not reach.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from functools import cached_property
 from typing import Protocol
@@ -49,10 +49,17 @@ def served_jobs(problem: Problem, solution: Solution) -> tuple[str, ...]:
 
 
 def unserved_jobs(
-    problem: Problem, solution: Solution, fleet: Fleet, gates: TalkingGates
+    problem: Problem,
+    solution: Solution,
+    fleet: Fleet,
+    gates: TalkingGates,
+    taken_out: Mapping[int, tuple[Binding, str]] | None = None,
 ) -> tuple[Unserved, ...]:
-    """Every job not finished by the plan, with what is in the way of its next stage."""
-    teller = _Teller(problem, solution, fleet, gates)
+    """Every job not finished by the plan, with what is in the way of its next stage.
+
+    ``taken_out`` are stages that were found and came out again when the days were written out.
+    """
+    teller = _Teller(problem, solution, fleet, gates, taken_out or {})
     members: dict[int, list[int]] = {}
     for s, j in enumerate(problem.job_of):
         members.setdefault(int(j), []).append(s)
@@ -78,8 +85,14 @@ Answer = tuple[Binding, str, str]
 
 class _Teller:
     def __init__(
-        self, problem: Problem, solution: Solution, fleet: Fleet, gates: TalkingGates
+        self,
+        problem: Problem,
+        solution: Solution,
+        fleet: Fleet,
+        gates: TalkingGates,
+        taken_out: Mapping[int, tuple[Binding, str]],
     ) -> None:
+        self.taken_out = taken_out
         self.problem, self.fleet, self.gates = problem, fleet, gates
         self.blocks = solution.blocks
         self.shift_of = solution.stage_shift(problem)
@@ -117,6 +130,7 @@ class _Teller:
         free = [s for s in left if not any(a in own for a in self.problem.after[s])]
         s = (free or list(left))[0]
         asked = (
+            self._taken_out,
             self._waits,
             self._leave,
             self._crew,
@@ -132,6 +146,13 @@ class _Teller:
             if answer is not None:
                 return answer
         return self._priorities(s)
+
+    def _taken_out(self, s: int) -> Answer | None:
+        if s not in self.taken_out:
+            return None
+        binding, reason = self.taken_out[s]
+        change = "Another day or machine for it, when the week is planned again."
+        return binding, f"It was in the plan and came out again. {reason}", change
 
     def _waits(self, s: int) -> Answer | None:
         stage = self.problem.stages[s]

@@ -11,11 +11,11 @@ import numpy as np
 
 from crossfall.dispatch.baselines import best_per_hour, priority_first
 from crossfall.dispatch.bound import upper_bound
-from crossfall.dispatch.decode import bookings_of, itineraries_of
 from crossfall.dispatch.explain import TalkingGates, served_jobs, unserved_jobs
 from crossfall.dispatch.keep import keep_pull, start_from
 from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Graph, Problem, build_problem
+from crossfall.dispatch.proof import write_out
 from crossfall.dispatch.solve import Solution, improve
 from crossfall.errors import InputError
 from crossfall.model import Fleet, Job, Network, Plan, Policy, Progress, quiet
@@ -144,20 +144,19 @@ def plan_of(
     policy_version: str = "",
 ) -> Plan:
     """The plan as nouns: itineraries, bookings, and a reason for everything left out."""
-    itineraries = itineraries_of(problem, solution)
-    worth_h = solution.worth_h - sum(
-        float(problem.pull_h[s, h]) for s, h in solution.stage_shift(problem).items()
-    )
+    written = write_out(problem, solution)
+    solution = written.solution
+    gained_h = sum(float(problem.worth_h[s, h]) for s, h in solution.stage_shift(problem).items())
     return Plan(
         id=f"{problem.first_day:%Y-%m-%d}-{problem.n_days}d-{made_at:%Y%m%dT%H%M%S}-s{seed}",
         made_at=made_at,
         first_day=problem.first_day,
         n_days=problem.n_days,
-        itineraries=itineraries,
-        bookings=bookings_of(problem, solution, itineraries),
+        itineraries=written.itineraries,
+        bookings=written.bookings,
         served=served_jobs(problem, solution),
-        unserved=unserved_jobs(problem, solution, fleet, gates),
-        benefit_h=worth_h,
+        unserved=unserved_jobs(problem, solution, fleet, gates, written.taken_out),
+        benefit_h=gained_h - problem.policy.hour_price * written.out_h,
         benefit_bound_h=bound_h,
         seed=seed,
         policy_version=policy_version,
