@@ -157,7 +157,7 @@ def test_two_looks_on_one_day_are_both_heard():
 )
 def test_belief_moves_towards_what_was_seen(mean, spread, interval, weight):
     lower, upper = interval
-    new, doubt = believe_look(mean, spread, lower, upper, weight)
+    new, doubt = believe_look(mean, spread, lower, upper, weight, surprise_share=0.5)
     assert np.isfinite(new)
     assert doubt > 0
     target = min(max(mean, lower), upper)
@@ -173,7 +173,7 @@ def test_belief_against_sampling():
     rng = np.random.default_rng(1)
     drawn = rng.normal(7.0, 1.0, 2_000_000)
     kept = drawn[(drawn > 5.0) & (drawn < 8.5)]
-    mean, spread = believe_look(7.0, 1.0, 5.0, 8.5, 1.0)
+    mean, spread = believe_look(7.0, 1.0, 5.0, 8.5, 1.0, surprise_share=0.5)
     assert mean == pytest.approx(kept.mean(), abs=0.005)
     assert spread == pytest.approx(kept.std(), abs=0.005)
 

@@ -144,3 +144,18 @@ def moisture_at_hours(
         )
         parts.append(layer.percent(capacity - depletion))
     return np.stack(parts)
+
+
+def rain_between(rain_hour_mm: Floats, from_h: float, to_h: float) -> Floats:
+    """Rain of (..., 24) hours between two clock times, hours begun counted by their share [mm].
+
+    Examples
+    --------
+    >>> hours = np.zeros(24)
+    >>> hours[9], hours[15] = 4.0, 6.0
+    >>> print(rain_between(hours, 9.5, 16.0))
+    8.0
+    """
+    hour = np.arange(24)
+    share = np.clip(np.minimum(hour + 1, to_h) - np.maximum(hour, from_h), 0.0, 1.0)
+    return np.asarray((rain_hour_mm * share).sum(axis=-1))

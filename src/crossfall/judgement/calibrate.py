@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -21,21 +21,16 @@ from scipy.optimize import minimize
 from scipy.special import ndtr
 
 from crossfall.errors import InputError
-from crossfall.formulas.moisture import run_layer
 from crossfall.judgement.forcing import Site, Timeline, build_timeline
-from crossfall.judgement.observe import interval_of, newest, report_of
+from crossfall.judgement.observe import interval_of, newest, report_of, uncorrected
+from crossfall.judgement.run_days import run_days
 from crossfall.judgement.stations import Groups, drainage_now, group_segments, nearest_station
-from crossfall.model.condition import Observation
+from crossfall.model.condition import Felt, Observation
 from crossfall.model.district import District
 from crossfall.model.policy.moisture import LayerMaterial, MoisturePolicy
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-LEAST_LOOKS = 20
-"""Fewer looks than this say more about the lookers than about the roads."""
-_SLIP = 0.02  # the chance that a look was written down wrong; keeps one slip from ruling the fit
-_PULL = 1.0  # weight of a doubling or halving against one look: settings move only for a reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +98,8 @@ def calibrate_moisture(district: District, *, until: date, seed: int = 0) -> Moi
     Raises
     ------
     InputError
-        If fewer than :data:`LEAST_LOOKS` looks, a report counted once, or looks of fewer days than
-        the policy asks for, lie on maintained segments within the weather record.
+        If fewer looks, a report counted once, or looks of fewer days than the policy asks for lie
+        on maintained segments within the weather record.
     """
     policy = district.policy.moisture
     segments = {segment.id: segment for segment in district.network.maintained}
@@ -112,7 +107,7 @@ def calibrate_moisture(district: District, *, until: date, seed: int = 0) -> Moi
     settle = timedelta(days=policy.warmup_least_days)
     looks = [
         each
-        for each in newest(district.observations)
+        for each in newest(uncorrected(district.observations))
         if each.felt is not None
         and each.segment_id in segments
         and first + settle <= each.observed_on <= until
@@ -127,7 +122,7 @@ def calibrate_moisture(district: District, *, until: date, seed: int = 0) -> Moi
     def cost(logs: Floats) -> float:
         _, likelihood = _judge(case, logs)
         told = (case.weight * likelihood)[is_fit].sum()
-        return float(-told + _PULL * np.sum(np.asarray(logs) ** 2))
+        return float(-told + policy.calibrate_pull * np.sum(np.asarray(logs) ** 2))
 
     found = minimize(
         cost, np.zeros(3), method="Nelder-Mead", options={"maxiter": 200, "xatol": 0.01}
@@ -250,18 +245,18 @@ def _histories(groups: Groups, timeline: Timeline, site: Ints) -> Floats:
     """Moisture at the start of each day with the least and the most of missing weather [%]."""
     layer = groups.layer
     rows = [0, timeline.n_members] if timeline.is_doubled else [0]
-    weather = timeline.weather.part(rows, slice(None))
     start = np.broadcast_to(layer.field_capacity_mm, (len(rows), layer.n_segments)).copy()
-    run = run_layer(layer, weather, site, start, engine="numba")
+    run = run_days(timeline, layer, site, start, rows=rows, days=slice(0, timeline.n_days))
     return np.asarray(layer.percent(run.water_mm))
 
 
 def _check_enough(looks: Sequence[Observation], policy: MoisturePolicy) -> None:
     n_looks = len({report_of(each) for each in looks})
-    if n_looks < LEAST_LOOKS:
+    if n_looks < policy.calibrate_least_looks:
         raise InputError(
             f"{n_looks} looks at maintained segments lie in the weather record, frost and missing"
-            f" weather apart; expected at least {LEAST_LOOKS}, so log more before fitting"
+            f" weather apart; expected at least {policy.calibrate_least_looks},"
+            " so log more before fitting"
         )
     n_days = len({each.observed_on for each in looks})
     if n_days < policy.calibrate_least_days:
@@ -288,7 +283,8 @@ def _judge(case: _Case, logs: Floats) -> tuple[Floats, Floats]:
     chance = ndtr(np.where(_is(case.felt, "too_wet"), np.inf, (upper - moisture) / spread)) - ndtr(
         np.where(_is(case.felt, "dust"), -np.inf, (lower - moisture) / spread)
     )
-    likelihood = np.log(_SLIP / 3 + (1 - _SLIP) * np.maximum(chance, 0.0))
+    slip = policy.calibrate_slip
+    likelihood = np.log(slip / len(get_args(Felt)) + (1 - slip) * np.maximum(chance, 0.0))
     hit = (np.where(_is(case.felt, "dust"), -np.inf, lower) <= moisture) & (
         moisture <= np.where(_is(case.felt, "too_wet"), np.inf, upper)
     )
@@ -301,7 +297,9 @@ def _is(felt: tuple[str, ...], word: str) -> npt.NDArray[np.bool_]:
 
 def _moved(policy: MoisturePolicy, logs: Floats) -> MoisturePolicy:
     """Drying and drainage scaled by exp(log); the optimum of every material as well."""
-    dry, drain, wet = np.exp(np.clip(np.asarray(logs, float), -1.2, 1.2))
+    dry, drain, wet = np.exp(
+        np.clip(np.asarray(logs, float), -policy.calibrate_most_log, policy.calibrate_most_log)
+    )
     materials = {
         name: _wetter(each, float(wet), policy.band_below_optimum_pct)
         for name, each in policy.materials.items()

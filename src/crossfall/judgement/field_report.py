@@ -20,8 +20,6 @@ from crossfall.model.network import Network, Segment
 from crossfall.model.policy import Policy
 from crossfall.network.linear import LinearReference
 
-_REACH = 3.0  # where a look or a gauge has lost all but a ten-thousandth of its weight
-
 
 @dataclass(frozen=True, slots=True)
 class FieldReport:
@@ -108,7 +106,7 @@ def _check_reach(report: FieldReport, network: Network, policy: Policy) -> None:
     moisture = policy.moisture
     ranges = [moisture.observation_range_km] if report.felt is not None else []
     ranges += [moisture.gauge_range_km] if report.rain_mm is not None else []
-    reach = _REACH * max(ranges)
+    reach = moisture.reach_ranges * max(ranges)
     away = float(distance_km(*middle_of(network.maintained), lon, lat).min())
     if away > reach:
         raise InputError(

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.formulas.moisture import Weather, run_layer
 from crossfall.judgement.forcing import Timeline
 from crossfall.judgement.observe import Heard, Look, believe_look, interval_of
+from crossfall.judgement.run_days import Rows, run_days
 from crossfall.judgement.stations import Groups
 from crossfall.model.condition import Felt
 from crossfall.model.policy.moisture import MoisturePolicy
@@ -70,12 +70,13 @@ def follow_layer(
             reset.lower_pct,
             reset.upper_pct,
             reset.weight,
+            surprise_share=policy.surprise_share,
         )
         is_heard = reset.weight > 0
         spread[is_heard] = doubt.mean(axis=0)[is_heard]
         seen[is_heard] = reset.day
-        # A look that counts less than half does not settle what was unknown
-        keep = np.where(reset.weight >= 0.5, 0.0, 1 - reset.weight)
+        # A look that counts too little does not settle what was unknown
+        keep = np.where(reset.weight >= policy.settles_weight, 0.0, 1 - reset.weight)
         told = np.where(is_heard, believed + keep * (both - mean), both)
         return np.asarray(told.reshape(pair.shape))
 
@@ -83,20 +84,21 @@ def follow_layer(
     start = np.stack([layer.air_dry_mm, layer.saturation_mm]) / per_pct
     n_shared = timeline.n_shared
     shared = _run(
-        timeline.weather.part(ends, slice(0, n_shared)),
-        groups, site, start, [each for each in resets if each.day <= n_shared], 0, settle,
+        timeline, ends, slice(0, n_shared), groups, site, start,
+        [each for each in resets if each.day <= n_shared], settle,
     )  # fmt: skip
     past = shared[:, None]
     if n_shared < n_past:
         # From the first gauge that may or may not hold here, every member has its own past
         members = [end + one for end in ends for one in range(n_members)]
         own = _run(
-            timeline.weather.part(members, slice(n_shared, n_past)),
+            timeline,
+            members,
+            slice(n_shared, n_past),
             groups,
             site,
             np.repeat(shared[..., -1], n_members, axis=0),
             [each for each in resets if n_shared < each.day <= n_past],
-            n_shared,
             settle,
         )
         own = own.reshape(2, n_members, *own.shape[1:])
@@ -111,7 +113,11 @@ def follow_layer(
     spread = np.sqrt(policy.start_spread_pct**2 * (1 - kept) + spread**2 * kept)
     rng = np.random.default_rng([seed, 5])
     noise = rng.standard_normal((n_members, 1))
-    factor = np.clip(1 + policy.rew_spread * rng.standard_normal(n_members), 0.5, 1.5)
+    factor = np.clip(
+        1 + policy.rew_spread * rng.standard_normal(n_members),
+        policy.factor_least,
+        policy.factor_most,
+    )
 
     def nudge(members: Floats, reset: _Reset) -> Floats:
         mean, before = members.mean(axis=0), members.std(axis=0)
@@ -121,6 +127,7 @@ def follow_layer(
             reset.lower_pct,
             reset.upper_pct,
             reset.weight,
+            surprise_share=policy.surprise_share,
         )
         nudged = believed + doubt * noise
         return np.where(reset.weight > 0, nudged, members)
@@ -134,8 +141,8 @@ def follow_layer(
         level = past[which, ..., -1] if needs_both else past[..., -1].mean(axis=0)
         runs.append(
             _run(
-                timeline.weather.part(rows, slice(n_past, None)),
-                groups, site, level + spread * noise, later, n_past, nudge, factor,
+                timeline, rows, slice(n_past, timeline.n_days),
+                groups, site, level + spread * noise, later, nudge, factor,
             )[..., :-1]
         )  # fmt: skip
     future = runs[0]
@@ -149,18 +156,19 @@ def follow_layer(
 
 
 def _run(
-    weather: Weather,
+    timeline: Timeline,
+    rows: Rows,
+    days: slice,
     groups: Groups,
     site: Ints,
     start_pct: Floats,
     resets: Sequence[_Reset],
-    first: int,
     apply: Callable[[Floats, _Reset], Floats],
     rew_factor: Floats | None = None,
 ) -> Floats:
     """Moisture [%] at all day boundaries, (row, group, day + 1), with resets on their days."""
-    layer = groups.layer
-    n_days = weather.liquid_mm.shape[-1]
+    layer, first = groups.layer, days.start
+    n_days = days.stop - first
     found = np.empty((*start_pct.shape, n_days + 1))
     level = start_pct
     stops = sorted({0, n_days, *(each.day - first for each in resets)})
@@ -169,8 +177,14 @@ def _run(
             if reset.day - first == at:
                 level = apply(level, reset)
         begin = np.clip(level * layer.mm_per_pct, layer.air_dry_mm, layer.saturation_mm)
-        run = run_layer(
-            layer, weather.part(slice(None), slice(at, until)), site, begin, rew_factor=rew_factor
+        run = run_days(
+            timeline,
+            layer,
+            site,
+            begin,
+            rows=rows,
+            days=slice(first + at, first + until),
+            rew_factor=rew_factor,
         )
         found[..., at : until + 1] = layer.percent(run.water_mm)
         level = found[..., until]

@@ -22,13 +22,13 @@ from crossfall.formulas.runoff import snow_and_melt
 from crossfall.formulas.thaw import ThawSeason, frost_index, thaw_reference_c, thaw_season
 from crossfall.judgement.observe import Reading, take_rain
 from crossfall.judgement.station_days import DayTable, Span, choose_forecast, station_days
+from crossfall.model import HOURS
 from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.weather import Forecast, Station, WeatherRecord
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-_MILD_C = 10.0  # keeps frost and snow out where no temperature is known at all
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,16 @@ class Site:
 
     station: int
     readings: tuple[Reading, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class RainHours:
+    """When in the day it rained: shares of the day's rain, NaN where nobody knows or it was dry."""
+
+    past: Floats
+    """(station, day, 24) of the recorded days."""
+    ahead: Floats
+    """(member, station, day, 24) of the days after them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,10 +75,62 @@ class Timeline:
     thawing_c_day: Floats
     tmean_c: Floats
     notes: tuple[str, ...]
+    melt_mm: Floats
+    """Snow melt within ``weather.liquid_mm``, shaped alike [mm]."""
+    station_of_site: Ints
+    storm_gap_h: float
+    hours: RainHours | None = None
+    """None where no station knows any."""
 
     @property
     def n_days(self) -> int:
         return int(self.rain_mm.shape[-1])
+
+    @property
+    def day_of_year(self) -> Ints:
+        """1 to 366 for each day."""
+        days = (self.first_day + timedelta(days=i) for i in range(self.n_days))
+        return np.array([day.timetuple().tm_yday for day in days], dtype=np.int64)
+
+    def has_hours(self, days: slice) -> Bools:
+        """Sites whose station knows the hours of rain on any of ``days``, (site,)."""
+        known = np.zeros(self.station_of_site.size, dtype=bool)
+        if self.hours is not None:
+            first, until, _ = days.indices(self.n_days)
+            past = self.hours.past[:, first : min(until, self.n_past)]
+            ahead = self.hours.ahead[
+                :, :, max(first - self.n_past, 0) : max(until - self.n_past, 0)
+            ]
+            station = np.isfinite(past).any(axis=(1, 2)) | np.isfinite(ahead).any(axis=(0, 2, 3))
+            known = np.asarray(np.atleast_1d(station)[self.station_of_site])
+        return known
+
+    def rain_share(self, members: Ints, sites: Ints, days: slice) -> Floats:
+        """Share of each day's rain in each hour, (member, site, day, 24).
+
+        Rain of unknown hours falls at the start of its day, as a daily step takes it.
+        """
+        known = self.known_share(members, sites, days)
+        is_known = np.isfinite(known[..., :1])
+        start = np.zeros(HOURS)
+        start[0] = 1.0
+        return np.where(is_known, known, start)
+
+    def known_share(self, members: Ints, sites: Ints, days: slice) -> Floats:
+        """The same, NaN where the hours are not known or it did not rain."""
+        first, until, _ = days.indices(self.n_days)
+        found = np.full((members.size, sites.size, until - first, HOURS), np.nan)
+        if self.hours is None:
+            return found
+        station = self.station_of_site[sites]
+        split = min(max(self.n_past - first, 0), until - first)
+        found[:, :, :split] = self.hours.past[station, first : first + split]
+        ahead = self.hours.ahead[:, :, self._ahead(first) : self._ahead(until)]
+        found[:, :, split:] = ahead[np.ix_(members, station)]
+        return found
+
+    def _ahead(self, at: int) -> int:
+        return max(at - self.n_past, 0)
 
     def day_index(self, day: date) -> int:
         """Place of a day; may lie outside."""
@@ -128,9 +190,9 @@ def build_timeline(
     )
     of_site = np.array([site.station for site in sites], dtype=np.int64)
     rain = np.stack([table.rain_mm for table in tables], axis=1)[:, of_site]
-    n_shared = _mix_gauges(rain, sites, span, n_warm, n_past)
+    n_shared = _mix_gauges(rain, sites, span, n_warm, n_past, policy)
     tmean = np.stack([(table.tmin_c + table.tmax_c) / 2 for table in tables], axis=1)
-    warmth = _warmth(bridge_gaps(tmean), stations, span, policy)
+    warmth = _warmth(bridge_gaps(tmean, mild_c=policy.mild_c), stations, span, policy)
     return _feel(
         tuple(stations[i] for i in of_site),
         policy,
@@ -141,13 +203,16 @@ def build_timeline(
         et0[:, of_site],
         warmth.at(of_site),
         tuple(dict.fromkeys(notes)),
+        of_site,
+        _rain_hours(tables, n_past),
     )
 
 
-def bridge_gaps(tmean_c: Floats) -> Floats:
+def bridge_gaps(tmean_c: Floats, *, mild_c: float) -> Floats:
     """Mean temperature without gaps, for the running of frost and snow only.
 
-    Gaps are bridged in a straight line; the moisture of such days is unknown all the same.
+    Gaps are bridged in a straight line, and a station without any temperature takes ``mild_c``; the
+    moisture of such days is unknown all the same.
     """
     if not np.isnan(tmean_c).any():
         return tmean_c
@@ -158,11 +223,37 @@ def bridge_gaps(tmean_c: Floats) -> Floats:
         if is_known.any():
             row[~is_known] = np.interp(at[~is_known], at[is_known], row[is_known])
         else:
-            row[:] = _MILD_C
+            row[:] = mild_c
     return rows.reshape(tmean_c.shape)
 
 
-def _mix_gauges(rain: Floats, sites: Sequence[Site], span: Span, n_warm: int, n_past: int) -> int:
+def _rain_hours(tables: Sequence[DayTable], n_past: int) -> RainHours | None:
+    """When it rained, of the stations that know it; None where none does."""
+    if all(table.rain_hours is None for table in tables):
+        return None
+    shares = []
+    for table in tables:
+        hours = table.rain_hours
+        if hours is None:
+            shares.append(np.full((*table.rain_mm.shape, HOURS), np.nan))
+            continue
+        total = hours.sum(axis=-1, keepdims=True)
+        share = np.full(hours.shape, np.nan)
+        shares.append(np.divide(hours, total, out=share, where=total > 0))
+    return RainHours(
+        np.stack([share[0, :n_past] for share in shares]),
+        np.stack([share[:, n_past:] for share in shares], axis=1),
+    )
+
+
+def _mix_gauges(
+    rain: Floats,
+    sites: Sequence[Site],
+    span: Span,
+    n_warm: int,
+    n_past: int,
+    policy: MoisturePolicy,
+) -> int:
     """Give each member the gauge's rain or the station's, in place; the days still shared by all.
 
     A member that takes a gauge takes it at every site where the reading counts at least as much,
@@ -177,7 +268,9 @@ def _mix_gauges(rain: Floats, sites: Sequence[Site], span: Span, n_warm: int, n_
             at = (reading.day - span.start).days
             if 0 <= at < n_warm:
                 before = rain[:, i, at].copy()
-                rain[:, i, at] = take_rain(before, reading, turn)
+                rain[:, i, at] = take_rain(
+                    before, reading, turn, settles_weight=policy.settles_weight
+                )
                 if np.unique(rain[:, i, at]).size > 1:
                     n_shared = min(n_shared, at)
     return n_shared
@@ -217,7 +310,7 @@ def _evaporation(
             notes.append(f"{station.name}, evaporation of the days ahead: {one.summary()}")
         found.append(result.et_mm)
     noise = np.random.default_rng([span.seed, 4]).standard_normal(span.n_members)
-    factor = np.clip(1 + policy.et_spread * noise, 0.5, 1.5)
+    factor = np.clip(1 + policy.et_spread * noise, policy.factor_least, policy.factor_most)
     return np.concatenate(
         [np.repeat(found[0], span.n_members, axis=0), found[1] * factor[:, None]], axis=1
     )
@@ -285,6 +378,8 @@ def _feel(
     et0: Floats,
     warmth: _Warmth,
     notes: tuple[str, ...],
+    station_of_site: Ints,
+    hours: RainHours | None,
 ) -> Timeline:
     """Add snow and melt, and double the members where something is missing."""
     is_doubled = bool(np.isnan(rain).any() or np.isnan(et0).any())
@@ -304,6 +399,8 @@ def _feel(
         snow_below_c=policy.snow_below_c,
         melt_mm_c_day=policy.melt_mm_c_day,
     )
+    tmean = doubled(warmth.tmean_c, warmth.tmean_c)
+    as_rain = np.where(tmean > policy.snow_below_c, fallen, 0.0)
     frost = doubled(warmth.frost_index, warmth.frost_index)
     is_weak = warmth.season.is_weak
     return Timeline(
@@ -325,4 +422,8 @@ def _feel(
         thawing_c_day=warmth.season.thawing_c_day,
         tmean_c=warmth.tmean_c,
         notes=notes,
+        melt_mm=np.maximum(snow.liquid_mm - as_rain, 0.0),
+        station_of_site=station_of_site,
+        storm_gap_h=policy.storm_gap_h,
+        hours=hours,
     )

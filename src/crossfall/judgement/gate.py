@@ -41,7 +41,6 @@ _SURFACES: tuple[Surface, ...] = (
 )
 _WEAK = _SURFACES.index("thaw_weak")
 _DRY = _SURFACES.index("dry")
-_SURE = 0.95  # from here on a sentence does not mention the chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,7 +227,8 @@ class GateTable:
             return f"{how}, about {_tenths(chance)}; {likely} ({figures})."
         if decision == "if_watered" and rule.permission == "yes":
             return f"Only with water at hand, about {_tenths(chance)} ({figures})."
-        sure = "" if decision == "refused" or chance >= _SURE else f"; about {_tenths(chance)}"
+        is_sure = decision == "refused" or chance >= self.policy.sure_chance
+        sure = "" if is_sure else f"; about {_tenths(chance)}"
         return f"{rule.says} ({figures}{sure})."
 
 

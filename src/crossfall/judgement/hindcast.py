@@ -14,9 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.formulas.moisture import run_layer
 from crossfall.formulas.moisture_class import Classes, MoistureClass, classify_moisture
 from crossfall.judgement.forcing import Site, Timeline, build_timeline
+from crossfall.judgement.run_days import run_days
 from crossfall.judgement.stations import group_segments
 from crossfall.model.network import Segment
 from crossfall.model.policy.moisture import MoisturePolicy
@@ -102,7 +102,7 @@ def hindcast(record: WeatherRecord, segment: Segment, policy: MoisturePolicy) ->
     past = slice(0, timeline.n_past)
     rows = [0, 1] if timeline.is_doubled else [0, 0]
     start = np.stack([layer.air_dry_mm, layer.saturation_mm])
-    run = run_layer(layer, timeline.weather.part(rows, past), station, start)
+    run = run_days(timeline, layer, station, start, rows=rows, days=past)
     pair = layer.percent(run.start_mm)
     is_unknown = np.abs(pair[1] - pair[0]) > policy.unknown_above_pct
     moisture = np.where(is_unknown, np.nan, pair.mean(axis=0))

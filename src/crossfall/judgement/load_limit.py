@@ -18,6 +18,7 @@ from crossfall.errors import InputError
 from crossfall.model.fleet import Machine
 from crossfall.model.network import Segment
 from crossfall.model.policy.gate import GatePolicy
+from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.posting import LoadPosting
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def advise_load_limits(state: MoistureState) -> tuple[LoadAdvisory, ...]:
 
     *Put up* from the first day on which most members are thaw-weak and the thawing index still
     rises afterwards (a warming forecast); *keep up* while roads are weak and a posting holds;
-    *take down* when a posting holds and no day ahead is weak in a fifth of the members.
+    *take down* when a posting holds and no day ahead is weak in more than a few of the members.
     """
     found = []
     for station in dict.fromkeys(state.stations):
@@ -157,7 +158,7 @@ def _advise(
     p_weak = state.site_is_weak[:, site].mean(axis=0)
     thawing = np.median(state.site_thawing_c_day[:, site], axis=0)
     freezing = np.median(state.site_freezing_c_day[:, site], axis=0)
-    at, advice = _advice(p_weak, thawing, is_posted)
+    at, advice = _advice(p_weak, thawing, is_posted, policy)
     indices = (
         f"thawing index {thawing[at]:.0f} of {policy.thaw_onset_c_day:.0f} °C·d, freezing index"
         f" {freezing[at]:.0f} °C·d"
@@ -178,18 +179,20 @@ def _advise(
         thawing_c_day=float(thawing[at]),
         freezing_c_day=float(freezing[at]),
         reason=f"{says}{which}: {indices}.",
-        has_winter_strength=bool(freezing[0] >= policy.winter_strength_c_day and p_weak[0] < 0.5),
+        has_winter_strength=bool(
+            freezing[0] >= policy.winter_strength_c_day and p_weak[0] < policy.weak_share
+        ),
         is_posted=is_posted,
     )
 
 
 def _advice(
-    p_weak: Floats, thawing: Floats, is_posted: bool
+    p_weak: Floats, thawing: Floats, is_posted: bool, policy: MoisturePolicy
 ) -> tuple[int, Literal["put_up", "keep_up", "take_down", "none"]]:
     if is_posted:
-        return (0, "keep_up") if p_weak.max() >= 0.2 else (0, "take_down")
-    for at in np.flatnonzero(p_weak >= 0.5):
-        after = thawing[at : at + 4]
+        return (0, "keep_up") if p_weak.max() >= policy.weak_over_share else (0, "take_down")
+    for at in np.flatnonzero(p_weak >= policy.weak_share):
+        after = thawing[at : at + policy.weak_warming_days + 1]
         if after.size == 1 or after[-1] > after[0]:
             return int(at), "put_up"
     return 0, "none"

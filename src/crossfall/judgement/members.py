@@ -94,13 +94,14 @@ def analogue_starts(
     n_members: int,
     *,
     window_days: int,
+    recent_days: int,
     seed: int,
 ) -> tuple[Ints, bool]:
     """Where in a record the past weather of each member begins, and whether the season is right.
 
     Candidates begin within ``window_days`` of ``start``'s calendar day in any year, lie wholly in
-    the record and have no missing day. Without one, any complete stretch of the last 90 days of
-    the record stands in, and the second result is False.
+    the record and have no missing day. Without one, any complete stretch of its last
+    ``recent_days`` stands in, and the second result is False.
 
     Raises
     ------
@@ -121,7 +122,7 @@ def analogue_starts(
     candidates = offsets[is_whole & (season <= window_days)]
     in_season = candidates.size > 0
     if not in_season:
-        candidates = offsets[is_whole & (offsets >= is_complete.size - 90)]
+        candidates = offsets[is_whole & (offsets >= is_complete.size - recent_days)]
     if candidates.size == 0:
         raise InputError(
             f"the weather record has no complete stretch of {n_days} days to stand in where the"

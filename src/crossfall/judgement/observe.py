@@ -27,8 +27,7 @@ from crossfall.model.policy.moisture import MoisturePolicy
 
 Floats = npt.NDArray[np.float64]
 
-_WEIGHT_STEP = 0.05  # weights are rounded to this, so that neighbours share a group
-_SURPRISE = 0.5  # a look outside what is believed widens the belief to half the distance
+_CERTAIN = 1e-12  # the least share of a belief that a look may leave, so that nothing divides by 0
 
 
 class Look(NamedTuple):
@@ -76,9 +75,10 @@ def hear(
         If a rain reading is negative, or an observation says neither rain nor how it felt.
     """
     oldest = today - timedelta(days=policy.observation_days)
-    used = [each for each in observations if oldest <= each.observed_on <= today]
+    standing = uncorrected(observations)
+    used = [each for each in standing if oldest <= each.observed_on <= today]
     for each in used:
-        if each.rain_mm is None and each.felt is None:
+        if each.rain_mm is None and each.felt is None and not each.supersedes:
             raise InputError(f"observation {each.id} has neither rain_mm nor felt; expected one")
         if each.rain_mm is not None and not each.rain_mm >= 0:
             raise InputError(f"observation {each.id} has rain_mm {each.rain_mm:g}; expected >= 0")
@@ -94,31 +94,72 @@ def hear(
         away = distance_km(lon, lat, each.lon, each.lat)
         at = index.get(each.segment_id or "")
         if each.felt is not None:
-            for i in np.flatnonzero(away < 3 * policy.observation_range_km).tolist():
+            for i in np.flatnonzero(
+                away < policy.reach_ranges * policy.observation_range_km
+            ).tolist():
                 weight = policy.observer_trust * np.exp(
                     -((away[i] / policy.observation_range_km) ** 2)
                 )
                 if at is not None and _is_unlike(segments[i], segments[at]):
                     weight *= policy.unlike_share
                 if i != at:
-                    _add_look(looks[i], each, float(weight))
+                    _add_look(looks[i], each, _rounded(float(weight), policy))
             if at is not None:
-                _add_look(looks[at], each, policy.observer_trust)
+                _add_look(looks[at], each, _rounded(policy.observer_trust, policy))
         if each.rain_mm is not None:
             day = each.observed_on + timedelta(days=policy.gauge_day_offset)
-            for i in np.flatnonzero(away < 3 * policy.gauge_range_km).tolist():
+            for i in np.flatnonzero(away < policy.reach_ranges * policy.gauge_range_km).tolist():
                 weight = float(np.exp(-((away[i] / policy.gauge_range_km) ** 2)))
                 weight = 1.0 if i == at else weight
                 caught[i].setdefault(day, []).append((weight, each.rain_mm))
-    heard = [Heard(tuple(looks[i]), tuple(_readings(caught[i]))) for i in range(len(segments))]
+    heard = [
+        Heard(tuple(looks[i]), tuple(_readings(caught[i], policy))) for i in range(len(segments))
+    ]
     n_looks = len({report_of(each) for each in used if each.felt is not None})
     n_gauges = sum(each.rain_mm is not None for each in used)
+    n_corrected = sum(oldest <= each.observed_on <= today for each in observations) - len(used)
     notes = []
+    if n_corrected:
+        notes.append(
+            f"{n_corrected} observation{'s' if n_corrected > 1 else ''} since {oldest} corrected by"
+            " a later one and not used"
+        )
     if n_looks:
         notes.append(f"{n_looks} looks at the surface since {oldest} are taken in")
     if n_gauges:
         notes.append(f"{n_gauges} gauge readings since {oldest} are taken in")
     return heard, tuple(notes)
+
+
+def uncorrected(observations: Sequence[Observation]) -> list[Observation]:
+    """Those that no other one supersedes, in the order of entry.
+
+    A correction of a correction brings nothing back: what was superseded once stays out.
+
+    Examples
+    --------
+    >>> day = date(2026, 6, 1)
+    >>> told = [Observation(f"k7-{n}", day, 0.0, 0.0, "dust") for n in (1, 2)]
+    >>> put_right = Observation("k8-1", day, 0.0, 0.0, "too_wet", supersedes="k7")
+    >>> [each.id for each in uncorrected([*told, put_right])]
+    ['k8-1']
+    """
+    corrected = {each.supersedes for each in observations if each.supersedes}
+    if not corrected:
+        return list(observations)
+    return [each for each in observations if not {each.id, key_of(each.id)} & corrected]
+
+
+def key_of(observation_id: str) -> str:
+    """The key of the report that an observation was told in.
+
+    Examples
+    --------
+    >>> key_of("told-3f2a-12"), key_of("gauge")
+    ('told-3f2a', 'gauge')
+    """
+    key, dash, number = observation_id.rpartition("-")
+    return key if dash and number.isdigit() else observation_id
 
 
 def newest(observations: Sequence[Observation]) -> list[Observation]:
@@ -152,25 +193,23 @@ def report_of(seen: Observation) -> tuple[str, ...]:
     >>> report_of(Observation("k7-12", day, 0.0, 0.0, "dust", observer="Ann"))
     ('k7', '2026-06-01', 'dust', 'Ann')
     """
-    key, dash, number = seen.id.rpartition("-")
-    key = key if dash and number.isdigit() else seen.id
-    return key, seen.observed_on.isoformat(), seen.felt or "", seen.observer
+    return key_of(seen.id), seen.observed_on.isoformat(), seen.felt or "", seen.observer
 
 
-def take_rain(rain_mm: Floats, reading: Reading, turn: Floats) -> Floats:
+def take_rain(rain_mm: Floats, reading: Reading, turn: Floats, *, settles_weight: float) -> Floats:
     """Rain of a day for each member: the reading's for a share of them, else the station's.
 
     ``turn`` is a number from 0 to 1 for each member; those below the reading's weight take it. A
-    missing figure takes a near reading in every member.
+    missing figure takes a reading of ``settles_weight`` or more in every member.
 
     Examples
     --------
     >>> turn = np.array([0.1, 0.5, 0.9])
-    >>> take_rain(np.zeros(3), Reading(date(2026, 6, 1), 20.0, 0.75), turn)
+    >>> take_rain(np.zeros(3), Reading(date(2026, 6, 1), 20.0, 0.75), turn, settles_weight=0.5)
     array([20., 20.,  0.])
     """
     is_missing = np.isnan(rain_mm)
-    takes = np.where(is_missing, reading.weight >= 0.5, turn < reading.weight)
+    takes = np.where(is_missing, reading.weight >= settles_weight, turn < reading.weight)
     return np.asarray(np.where(takes, reading.rain_mm, rain_mm))
 
 
@@ -180,18 +219,21 @@ def believe_look(
     lower_pct: npt.ArrayLike,
     upper_pct: npt.ArrayLike,
     weight: npt.ArrayLike,
+    *,
+    surprise_share: float,
 ) -> tuple[Floats, Floats]:
     """Moisture and its standard deviation after a look that allows ``lower`` to ``upper`` [%].
 
     The belief before is normal. With probability ``weight`` the look holds here and cuts the
     belief to the interval; otherwise it stays. The result has the mean and spread of the two
-    together. A look that surprises first widens the belief, so that it can win.
+    together. A look that surprises first widens the belief to ``surprise_share`` of the distance,
+    so that it can win.
 
     Examples
     --------
     The model says 7 %, somebody sees dust (at most 3.5 %) on that very road:
 
-    >>> mean, spread = believe_look(7.0, 0.6, 1.5, 3.5, 1.0)
+    >>> mean, spread = believe_look(7.0, 0.6, 1.5, 3.5, 1.0, surprise_share=0.5)
     >>> print(f"{mean:.1f} {spread:.1f}")
     2.9 0.5
     """
@@ -199,13 +241,13 @@ def believe_look(
     lower, upper = np.asarray(lower_pct, float), np.asarray(upper_pct, float)
     share = np.asarray(weight, float)
     outside = np.maximum(np.maximum(lower - mean, mean - upper), 0.0)
-    wide = np.maximum(spread, _SURPRISE * outside)
+    wide = np.maximum(spread, surprise_share * outside)
 
     # Work on the side where the tail is small, for precision
     is_flipped = mean < lower
     first = np.where(is_flipped, mean - upper, lower - mean) / wide
     last = np.where(is_flipped, mean - lower, upper - mean) / wide
-    mass = np.maximum(ndtr(last) - ndtr(first), 1e-12)
+    mass = np.maximum(ndtr(last) - ndtr(first), _CERTAIN)
     at_first, at_last = (np.exp(-(each**2) / 2) / np.sqrt(2 * np.pi) for each in (first, last))
     shift = (at_first - at_last) / mass
     cut_mean = mean + np.where(is_flipped, -1.0, 1.0) * wide * shift
@@ -232,12 +274,14 @@ def interval_of(felt: Felt, layer: Layer, bands: Bands) -> tuple[Floats, Floats]
     raise InputError(f"felt is {felt!r}; expected too_wet, just_right or dust")
 
 
-def _readings(caught: dict[date, list[tuple[float, float]]]) -> list[Reading]:
+def _readings(
+    caught: dict[date, list[tuple[float, float]]], policy: MoisturePolicy
+) -> list[Reading]:
     found = []
     for day, pairs in sorted(caught.items()):
         weights = np.array([weight for weight, _ in pairs])
         rain = np.array([mm for _, mm in pairs])
-        together = _rounded(1 - float(np.prod(1 - weights)))
+        together = _rounded(1 - float(np.prod(1 - weights)), policy)
         if together > 0:
             mean = float((weights * rain).sum() / weights.sum())
             found.append(Reading(day, round(mean, 1), together))
@@ -245,7 +289,6 @@ def _readings(caught: dict[date, list[tuple[float, float]]]) -> list[Reading]:
 
 
 def _add_look(looks: list[Look], seen: Observation, weight: float) -> None:
-    weight = _rounded(weight)
     if not weight > 0 or seen.felt is None:
         return
     look = Look(seen.observed_on, seen.felt, weight, seen.observer, report_of(seen))
@@ -257,8 +300,8 @@ def _add_look(looks: list[Look], seen: Observation, weight: float) -> None:
     looks.append(look)
 
 
-def _rounded(weight: float) -> float:
-    return round(round(weight / _WEIGHT_STEP) * _WEIGHT_STEP, 2)
+def _rounded(weight: float, policy: MoisturePolicy) -> float:
+    return round(round(weight / policy.weight_step) * policy.weight_step, 4)
 
 
 def _is_unlike(a: Segment, b: Segment) -> bool:

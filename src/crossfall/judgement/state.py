@@ -22,9 +22,9 @@ from crossfall.formulas.moisture_class import (
     Classes,
     MoistureClass,
     classify_moisture,
-    moisture_at_hours,
 )
 from crossfall.formulas.sun import daylight_hours
+from crossfall.judgement.day_parts import DAY_PARTS, part_of_day_classes
 from crossfall.judgement.follow import Followed, follow_layer
 from crossfall.judgement.forcing import Site, Timeline, build_timeline
 from crossfall.judgement.load_limit import posted_axle_t
@@ -37,8 +37,6 @@ from crossfall.model.weather import Station
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-DAY_PARTS = ("early", "midday", "late")
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +83,9 @@ class MoistureState:
     policy: MoisturePolicy
     notes: tuple[str, ...]
     """What the state rests on and what was wrong with the weather, for a person."""
+    site_rain_share: Floats | None = None
+    """(member, site, day, 24): share of a day's rain in each hour, NaN where only the day is known;
+    None where nothing is."""
 
     @property
     def n_members(self) -> int:
@@ -124,7 +125,7 @@ class MoistureState:
     @cached_property
     def thaw_weak(self) -> Bools:
         """Whether the road is more likely thaw-weak than not, (segment, day)."""
-        return np.asarray(self.p_thaw_weak >= 0.5)
+        return np.asarray(self.p_thaw_weak >= self.policy.weak_share)
 
     def p_class(self, cls: MoistureClass) -> Floats:
         """Chance of a class, (segment, day)."""
@@ -173,8 +174,8 @@ class MoistureState:
     def part_classes(self, segment_id: str, day: date) -> dict[str, tuple[MoistureClass, float]]:
         """Most likely class and chance of workable for each part of the day.
 
-        Rain has no hour in daily weather: a day with more than the limit is too wet in all its
-        parts.
+        Rain falls in its hour where the hours are known; else a day with more than the limit is
+        too wet in all its parts.
         """
         group, at = self._place(segment_id, day)
         classes = self._parts(group, at)
@@ -242,13 +243,14 @@ class MoistureState:
             optimum_pct=float(self.groups.optimum_pct[group]),
             rain_before_mm=_median(before),
             rain_mm=_median(rain[:, at]),
-            is_rain_to_blame=_share(rain[agree, at] > self.policy.rain_limit_mm) > 0.5,
+            is_rain_to_blame=_share(rain[agree, at] > self.policy.rain_limit_mm)
+            > self.policy.blame_share,
             is_thaw_weak=bool(self.thaw_weak[self.index(segment_id), at]),
             workable_from=next(
                 (name for name in DAY_PARTS if parts[name][0] is MoistureClass.WORKABLE), None
             ),
             lead_days=at,
-            seen=_seen(self.looks_of_group[group], day),
+            seen=_seen(self.looks_of_group[group], day, self.policy),
             is_unsure=bool(agree.mean() < self.policy.sure_share),
             chance_rain=_share(rain[:, at] > self.policy.rain_limit_mm),
         )
@@ -272,33 +274,20 @@ class MoistureState:
     def _parts(self, group: int, at: int) -> Classes:
         site = int(self.site_of_group[group])
         day = self.first_day + timedelta(days=at)
-        daylight = float(daylight_hours(self.stations[site].lat, day.timetuple().tm_yday))
-        layer, bands = self.groups.layer.part([group]), self.groups.bands.part([group])
-        start = self.group_moisture_pct[:, [group], at : at + 1] * layer.mm_per_pct
-        is_frozen = self.group_is_frozen[:, [group], at : at + 1]
-        is_weak = self.site_is_weak[:, [site], at : at + 1]
-        moisture = moisture_at_hours(
+        layer = self.groups.layer.part([group])
+        share = self.site_rain_share
+        return part_of_day_classes(
             layer,
-            start,
-            self.site_et0_mm[:, [site], at : at + 1],
-            is_frozen,
-            is_weak,
-            (self.policy.early_h, self.policy.midday_h, self.policy.late_h),
-            daylight_h=daylight,
+            self.groups.bands.part([group]),
+            self.group_moisture_pct[:, group, at] * layer.mm_per_pct,
+            self._rain_by_group[:, group, at],
+            None if share is None else share[:, site, at],
+            self.site_et0_mm[:, site, at],
+            self.group_is_frozen[:, group, at],
+            self.site_is_weak[:, site, at],
+            self.policy,
+            daylight_h=float(daylight_hours(self.stations[site].lat, day.timetuple().tm_yday)),
         )
-        found = classify_moisture(
-            moisture,
-            self._rain_by_group[:, [group], at : at + 1],
-            np.broadcast_to(is_frozen, moisture.shape),
-            np.broadcast_to(is_weak, moisture.shape),
-            bands,
-            rain_limit_mm=self.policy.rain_limit_mm,
-        )
-        return np.asarray(found[..., 0, 0])
-
-
-HISTORY_DAYS = 45
-"""Recorded days kept for charts; not a rule, only how far back a chart looks."""
 
 
 def surface_state(
@@ -399,7 +388,7 @@ def _assemble(
         )
         for each in (np.zeros(is_frozen.shape, bool), is_weak[:, site])
     )
-    n_history = min(HISTORY_DAYS, n_past)
+    n_history = min(policy.history_days, n_past)
     past = slice(n_past - n_history, n_past)
     return MoistureState(
         segment_ids=segment_ids,
@@ -425,6 +414,11 @@ def _assemble(
         history_rain_mm=timeline.rain_mm[..., past].mean(axis=0),
         policy=policy,
         notes=notes,
+        site_rain_share=None
+        if timeline.hours is None
+        else timeline.known_share(
+            np.arange(n_members), np.arange(timeline.station_of_site.size), slice(at, None)
+        ),
     )
 
 
@@ -437,13 +431,17 @@ def _share(flags: Bools) -> float:
     return float(np.mean(flags)) if flags.size else 0.0
 
 
-def _seen(looks: tuple[Look, ...], day: date) -> str:
-    """The latest look that counts at least half and is at most a day old."""
-    near = [each for each in looks if each.weight >= 0.5 and 0 <= (day - each.day).days <= 1]
+def _seen(looks: tuple[Look, ...], day: date, policy: MoisturePolicy) -> str:
+    """The latest look that counts enough to be quoted and is not too old for it."""
+    near = [
+        each
+        for each in looks
+        if each.weight >= policy.settles_weight and 0 <= (day - each.day).days <= policy.quoted_days
+    ]
     if not near:
         return ""
     # The nearest of the latest day; of equal ones the one entered last
     last = max(reversed(near), key=lambda each: (each.day, each.weight))
     who = f" by {last.observer}" if last.observer else ""
-    when = "today" if last.day == day else "the day before"
+    when = {0: "today", 1: "the day before"}.get((day - last.day).days, f"on {last.day}")
     return f"seen {last.felt.replace('_', ' ')}{who} {when}"

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from crossfall.errors import InputError, UnitsError
 from crossfall.judgement.members import analogue_starts, draw_rain_members, follow_line
 from crossfall.judgement.stations import distance_km
+from crossfall.model import HOURS
 from crossfall.model.policy.moisture import MoisturePolicy
 from crossfall.model.weather import Forecast, WeatherRecord
 
@@ -33,11 +34,14 @@ class DayTable:
     wind_m_s: Floats
     solar_mj_m2: Floats
     vapour_kpa: Floats
+    rain_hours: Floats | None = None
+    """Rain of each hour, (..., day, 24), NaN where only the day is known [mm]."""
 
     @property
     def columns(self) -> tuple[Floats, ...]:
-        """All columns in order."""
-        return tuple(getattr(self, each.name) for each in fields(self))
+        """All daily columns in order."""
+        daily = [each.name for each in fields(self) if each.name != "rain_hours"]
+        return tuple(getattr(self, name) for name in daily)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +82,12 @@ def station_days(
     lo = max(shift, 0)
     for target, source in zip(table.columns, clean.columns, strict=True):
         target[:, lo:n_known] = source[lo - shift : n_known - shift]
+    if clean.rain_hours is not None or (forecast and forecast.rain_hour_mm is not None):
+        table.rain_hours = np.full((span.n_members, span.n_days, HOURS), np.nan)
+    if table.rain_hours is not None and clean.rain_hours is not None:
+        table.rain_hours[:, lo:n_known] = clean.rain_hours[lo - shift : n_known - shift]
+        n_hourly = int(np.isfinite(clean.rain_hours[lo - shift : n_known - shift, 0]).sum())
+        notes.append(f"{record.station.name}: rain by the hour on {n_hourly} of {n_known} days")
     n_unknown = int(np.isnan(table.rain_mm[0, lo:n_known]).sum())
     if n_unknown:
         notes.append(f"{record.station.name}: {n_unknown} days without a rain figure")
@@ -165,19 +175,20 @@ def cleaned(record: WeatherRecord, policy: MoisturePolicy, notes: list[str]) -> 
             " Fahrenheit"
         )
     empty = np.full(record.n_days, np.nan)
-    table = DayTable(
-        *(
-            np.array(empty if each is None else each, dtype=float)
-            for each in (
-                record.rain_mm,
-                record.tmin_c,
-                record.tmax_c,
-                record.wind_m_s,
-                record.solar_mj_m2,
-                record.vapour_kpa,
-            )
+    daily = [
+        np.array(empty if each is None else each, dtype=float)
+        for each in (
+            record.rain_mm,
+            record.tmin_c,
+            record.tmax_c,
+            record.wind_m_s,
+            record.solar_mj_m2,
+            record.vapour_kpa,
         )
-    )
+    ]
+    table = DayTable(*daily)
+    if record.rain_hour_mm is not None:
+        table.rain_hours = record.rain_hour_mm.copy()
     with np.errstate(invalid="ignore"):
         faults = (
             ("wind", (table.wind_m_s,), table.wind_m_s > policy.wind_most_m_s),
@@ -221,9 +232,11 @@ def _look_ahead(
         line = np.arange(span.n_members) % forecast.n_members
         sources = (rain, forecast.tmin_c[line], forecast.tmax_c[line])
         shift = (forecast.first_day - split).days
+        at = np.flatnonzero(covered)
         for target, source in zip(table.columns[:3], sources, strict=True):
-            at = np.flatnonzero(covered)
             target[:, n_known + at] = source[:, at - shift]
+        if table.rain_hours is not None and forecast.rain_hour_mm is not None:
+            table.rain_hours[:, n_known + at] = forecast.rain_hour_mm[line][:, at - shift]
         if has_no_chance.any():
             follow = follow_line(span.n_members, n_ahead, policy, seed=span.seed)
             is_line = np.zeros(n_ahead, dtype=bool)
@@ -240,6 +253,7 @@ def _look_ahead(
         n_ahead,
         span.n_members,
         window_days=policy.analogue_window_days,
+        recent_days=policy.analogue_recent_days,
         seed=span.seed,
     )
     season = "the season" if in_season else "recent weeks, for want of an earlier year,"
@@ -248,6 +262,10 @@ def _look_ahead(
     index = starts[:, None] + np.arange(n_ahead)
     for target, source in zip(table.columns, clean.columns, strict=True):
         target[:, n_known:] = np.where(is_open, source[index], target[:, n_known:])
+    if table.rain_hours is not None:
+        hours = np.nan if clean.rain_hours is None else clean.rain_hours[index]
+        ahead = table.rain_hours[:, n_known:]
+        table.rain_hours[:, n_known:] = np.where(is_open[..., None], hours, ahead)
 
 
 def _has_no_chance(forecast: Forecast, notes: list[str]) -> npt.NDArray[np.bool_]:

@@ -24,8 +24,6 @@ from crossfall.model.network import Segment
 Floats = npt.NDArray[np.float64]
 ZoneKind = Literal["whole", "district", "route", "drainage"]
 
-_HIGH = 0.9  # rain that is not exceeded nine times in ten
-
 
 @dataclass(frozen=True, eq=False)
 class Zone:
@@ -46,6 +44,8 @@ class Zone:
     """Chance of more rain than shuts a road for the day, (day,); NaN where unknown."""
     rain_high_mm: Floats
     """Mean rain over the zone that is not exceeded nine times in ten, (day,) [mm]."""
+    unsure_share: Floats
+    """Where no class has members enough to be named, (day,)."""
 
     @property
     def n_days(self) -> int:
@@ -60,6 +60,8 @@ class Zone:
         """One line for the first day: ``District 4: 61 km, 82 % workable, 18 % drying``."""
         shares = zip(MoistureClass, self.class_share[:, 0].tolist(), strict=True)
         parts = [f"{100 * share:.0f} % {cls.label}" for cls, share in shares if share >= 0.005]
+        if self.unsure_share[0] >= 0.005:
+            parts.append(f"not sure on {100 * self.unsure_share[0]:.0f} %")
         name = f"{self.name}: " if self.name else ""
         return ", ".join([f"{name}{self.length_m / 1000:.0f} km", *parts])
 
@@ -90,12 +92,18 @@ def zones(
         if segment.id in state.index_by_id:
             members.setdefault(_name(segment, by), []).append(segment)
     chances = np.stack([state.p_class(each) for each in MoistureClass])
+    unsure = chances.max(axis=0) < state.policy.sure_share
     ordered = sorted(members, key=_drainage_first if by == "drainage" else _by_name)
-    return tuple(_zone(name, members[name], state, gates, chances) for name in ordered)
+    return tuple(_zone(name, members[name], state, gates, chances, unsure) for name in ordered)
 
 
 def _zone(
-    name: str, members: list[Segment], state: MoistureState, gates: GateTable, chances: Floats
+    name: str,
+    members: list[Segment],
+    state: MoistureState,
+    gates: GateTable,
+    chances: Floats,
+    unsure: npt.NDArray[np.bool_],
 ) -> Zone:
     rows = np.array([state.index(each.id) for each in members])
     lengths = np.array([each.length_m for each in members])
@@ -114,7 +122,8 @@ def _zone(
         go_share=go,
         watered_share=watered,
         rain_chance=_rain_chance(rain, lengths, state.policy.rain_limit_mm),
-        rain_high_mm=_rain_high(rain, lengths),
+        rain_high_mm=_rain_high(rain, lengths, state.policy.rain_high_share),
+        unsure_share=np.asarray(np.average(unsure[rows], axis=0, weights=lengths)),
     )
 
 
@@ -126,13 +135,13 @@ def _rain_chance(rain_mm: Floats, lengths: Floats, limit_mm: float) -> Floats:
         return np.asarray((is_wet * weights).sum(axis=(0, 1)) / total)
 
 
-def _rain_high(rain_mm: Floats, lengths: Floats) -> Floats:
+def _rain_high(rain_mm: Floats, lengths: Floats, share: float) -> Floats:
     members = np.average(rain_mm, axis=1, weights=lengths)
     found = np.full(members.shape[1], np.nan)
     for day in range(members.shape[1]):
         known = members[np.isfinite(members[:, day]), day]
         if known.size:
-            found[day] = np.quantile(known, _HIGH)
+            found[day] = np.quantile(known, share)
     return found
 
 

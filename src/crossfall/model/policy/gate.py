@@ -122,6 +122,13 @@ class GatePolicy:
         low=0.0,
         high=1.0,
     )
+    sure_chance: float = setting(
+        0.95,
+        unit="1",
+        doc="From this chance on a verdict does not speak of chance",
+        low=0.5,
+        high=1.0,
+    )
     without_water_share: float = setting(
         0.5,
         unit="1",

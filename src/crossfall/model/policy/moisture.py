@@ -136,9 +136,45 @@ class MoisturePolicy:
     sure_share: float = setting(
         0.5, unit="1", doc="Below this share of members no class is named: have a look", low=0.2
     )
+    weak_share: float = setting(
+        0.5,
+        unit="1",
+        doc="From this share of members on a road is said to be thaw-weak, and a load limit is"
+        " advised",
+        low=0.1,
+        high=0.9,
+    )
+    weak_over_share: float = setting(
+        0.2,
+        unit="1",
+        doc="A load limit may come down when the share of members with a weak road stays below"
+        " this",
+        low=0.0,
+        high=0.5,
+    )
+    weak_warming_days: int = setting(
+        3, unit="d", doc="and is put up when it still thaws so many days later", low=1, high=10
+    )
+    blame_share: float = setting(
+        0.5, unit="1", doc="Rain of the day is named as the cause from this share of members on"
+    )
+    history_days: int = setting(45, unit="d", doc="Recorded days kept for charts", low=7, high=366)
+    rain_high_share: float = setting(
+        0.9, unit="1", doc="Height of rain shown for a zone: not exceeded with this chance",
+        low=0.5, high=0.99,
+    )  # fmt: skip
     early_h: float = setting(7.0, unit="h", doc="Clock time that stands for early in the day")
     midday_h: float = setting(12.0, unit="h", doc="Clock time that stands for midday")
     late_h: float = setting(16.0, unit="h", doc="Clock time that stands for late in the day")
+    day_end_h: float = setting(19.0, unit="h", doc="Clock time at which late in the day ends")
+    rain_settle_h: float = setting(
+        3.0,
+        unit="h",
+        doc="Where rain is known by the hour, a part of the day answers for that of so many hours"
+        " before it too; what fell earlier shows in the moisture",
+        low=0.0,
+        high=12.0,
+    )
 
     # Snow and frost
     snow_below_c: float = setting(0.0, unit="degC", doc="Falls as snow at or below this mean")
@@ -224,6 +260,12 @@ class MoisturePolicy:
     weather_gap_days: int = setting(
         3, unit="d", doc="Days between record and forecast that may be filled by past weather"
     )
+    mild_c: float = setting(
+        10.0,
+        unit="degC",
+        doc="Taken for frost and snow where a record holds no temperature at all; its moisture is"
+        " unknown anyway",
+    )
     unknown_above_pct: float = setting(
         0.5,
         unit="%",
@@ -252,12 +294,21 @@ class MoisturePolicy:
     analogue_window_days: int = setting(
         15, unit="d", doc="Past weather may start this far from the calendar day"
     )
+    analogue_recent_days: int = setting(
+        90, unit="d", doc="Without an earlier year, past weather is taken from so many last days"
+    )
     start_spread_pct: float = setting(
         0.6,
         unit="%",
         doc="Standard deviation of the moisture we believe, where nobody looked",
         low=0.05,
         high=3.0,
+    )
+    factor_least: float = setting(
+        0.5, unit="1", doc="A member's factor on evaporation or REW is never below this", low=0.1
+    )
+    factor_most: float = setting(
+        1.5, unit="1", doc="A member's factor on evaporation or REW is never above this", high=3.0
     )
     et_spread: float = setting(0.15, unit="1", doc="Standard deviation of evaporation, as a share")
     rew_spread: float = setting(0.15, unit="1", doc="Standard deviation of REW, as a share")
@@ -286,6 +337,26 @@ class MoisturePolicy:
     unlike_share: float = setting(
         0.5, unit="1", doc="Weight kept on a road of other material, drainage or shade"
     )
+    weight_step: float = setting(
+        0.05, unit="1", doc="Weights are rounded to this, so that neighbours share a group"
+    )
+    surprise_share: float = setting(
+        0.5,
+        unit="1",
+        doc="A look outside what is believed widens the belief to this share of the distance",
+        low=0.1,
+        high=2.0,
+    )
+    settles_weight: float = setting(
+        0.5,
+        unit="1",
+        doc="A look or reading settles what missing weather left open, and is quoted, from this"
+        " weight on",
+    )
+    quoted_days: int = setting(1, unit="d", doc="and a look is quoted for so many days", low=0)
+    reach_ranges: float = setting(
+        3.0, unit="1", doc="Looks and gauges are not heard beyond so many ranges", low=1.0, high=5.0
+    )
     observation_days: int = setting(
         10, unit="d", doc="Looks and readings older than this are left out"
     )
@@ -297,6 +368,22 @@ class MoisturePolicy:
     )
 
     # Fitting to logged looks
+    calibrate_least_looks: int = setting(
+        20, unit="1", doc="Fewer looks say more about the lookers than about the roads", low=10
+    )
+    calibrate_slip: float = setting(
+        0.02, unit="1", doc="Chance that a look was written down wrong", low=0.001, high=0.2
+    )
+    calibrate_pull: float = setting(
+        1.0,
+        unit="1",
+        doc="Weight of a setting multiplied by e (2.7), against one look: settings move only for"
+        " a reason",
+        low=0.0,
+    )
+    calibrate_most_log: float = setting(
+        1.2, unit="1", doc="Settings move by at most this much, as a natural logarithm", low=0.1
+    )
     calibrate_least_days: int = setting(
         8, unit="d", doc="Looks of fewer different days are not fitted to", low=2
     )
