@@ -170,7 +170,7 @@ def test_every_noun_of_the_model_has_a_place_to_stay():
     parts = {
         nouns.BenefitPart, nouns.BidItem, nouns.CardStep, nouns.Caution, nouns.CostRange,
         nouns.HoldPoint, nouns.Itinerary, nouns.Leg, nouns.Money,
-        nouns.Operation, nouns.Quantity, nouns.Rate, nouns.Reason,
+        nouns.Operation, nouns.PlanWish, nouns.Quantity, nouns.Rate, nouns.Reason,
         nouns.ScaleTicket, nouns.Sketch, nouns.SketchFeature, nouns.Stage, nouns.Stake,
         nouns.Station, nouns.Support,
         nouns.SupportBooking, nouns.Unserved, nouns.Violation,

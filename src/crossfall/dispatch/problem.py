@@ -41,8 +41,9 @@ from crossfall.dispatch.stages import (
 )
 from crossfall.dispatch.standing import Since
 from crossfall.dispatch.supports import SupportWays, support_ways
+from crossfall.dispatch.wishes import check_wishes, pin_pull, places_left
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Machine, Network, Stage
+from crossfall.model import Fleet, Job, Machine, Network, PlanWish, Stage
 from crossfall.model.policy import DispatchPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -101,6 +102,8 @@ class Problem:
     support_ways: SupportWays
     set_aside: Flags
     """Stages the search does not look at because there are more than it can hold."""
+    wished: Flags
+    """Where people's wishes let the search put each stage: shape (stage, shift)."""
 
     @property
     def work_min(self) -> Floats:
@@ -119,12 +122,12 @@ class Problem:
 
     @property
     def may_serve_now(self) -> Flags:
-        """Stage and shift pairs open to the search: skill, reach and weather together."""
-        return self._open & self.is_reached
+        """Stage and shift pairs open to the search: skill, reach, weather and wishes together."""
+        return self._open & self.is_reached & self.wished
 
     @property
     def may_serve_ever(self) -> Flags:
-        """The same, and those set aside count as if they were reached: what the bound needs."""
+        """The same without wishes, and those set aside count as reached: what the bound needs."""
         return self._open & (self.is_reached | self.set_aside[:, None])
 
     @property
@@ -144,6 +147,7 @@ def build_problem(
     first_day: date,
     n_days: int,
     since: Since | None = None,
+    wishes: Sequence[PlanWish] = (),
     most_steps: float = np.inf,
     check: Callable[[], None] = lambda: None,
 ) -> Problem:
@@ -159,6 +163,7 @@ def build_problem(
     """
     jobs = tuple(jobs)
     check_jobs(jobs, network)
+    check_wishes(wishes, jobs, fleet)
     if since is not None and since.day != first_day:
         raise InputError(f"work is known up to {since.day}, the plan starts {first_day}")
     todo = todo_of(jobs, since)
@@ -175,7 +180,8 @@ def build_problem(
     )
     can = can_of(stages, shifts, policy)
     hopeful = can.any(axis=1) & windows.allowed.any(axis=1) & ~waits_outside
-    kept = _kept(stages, hopeful, worth, roads, policy, most_steps)
+    pinned = pin_pull(wishes, stages, shifts, policy.closing_worth_h)
+    kept = _kept(stages, hopeful, worth + pinned, roads, policy, most_steps)
     segment_index = {segment.id: i for i, segment in enumerate(network.segments)}
     ports = np.unique(
         np.array([segment_index[stages[s].segment_id] for s in np.flatnonzero(kept)], np.int64)
@@ -222,7 +228,7 @@ def build_problem(
         is_reached=reached,
         windows=windows,
         worth_h=worth,
-        pull_h=_closing_pull(todo, shifts, policy),
+        pull_h=_closing_pull(todo, shifts, policy) + pinned,
         n_done=todo.n_done,
         since=since,
         after=after,
@@ -242,6 +248,7 @@ def build_problem(
             is_under_way=since is not None,
         ),
         set_aside=hopeful & ~kept,
+        wished=places_left(wishes, stages, shifts),
     )
 
 

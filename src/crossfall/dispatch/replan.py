@@ -22,8 +22,9 @@ from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.solve import improve
 from crossfall.dispatch.standing import Since, Standing, since_of
 from crossfall.dispatch.week import plan_of
+from crossfall.dispatch.wishes import tell_wishes
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Network, Plan, Policy, Progress, quiet
+from crossfall.model import Fleet, Job, Network, Plan, PlanWish, Policy, Progress, quiet
 
 Kind = Literal["machine", "day", "left_out", "added"]
 
@@ -94,6 +95,7 @@ def replan_week(
     seconds: float = 4.0,
     seed: int = 1,
     since: Since | None = None,
+    wishes: Sequence[PlanWish] = (),
     iterations: int | None = None,
     progress: Progress = quiet,
 ) -> Replan:
@@ -107,6 +109,9 @@ def replan_week(
         As they are now: with the new request, without the broken machine, after the rain.
     since
         What has really been done and where machines stand; None takes the plan as followed.
+    wishes
+        What people ask for: work pinned to a machine or day, or kept off one; they stay with the
+        plan. A pinned stage that fits nowhere there is left out, with the reason.
 
     Raises
     ------
@@ -134,6 +139,7 @@ def replan_week(
         first_day=today,
         n_days=n_left,
         since=since,
+        wishes=wishes,
         check=lambda: progress(0.0, "Travel times between jobs"),
     )
     bound_s = max(0.3, _BOUND_SHARE * seconds)
@@ -162,6 +168,7 @@ def replan_week(
         seed=seed,
         policy_version=policy.version,
     )
+    plan = replace(plan, unserved=tell_wishes(pulled, plan.unserved), wishes=tuple(wishes))
     progress(1.0, "The rest of the week is planned")
     return _told(previous, plan, pulled, since)
 
@@ -230,6 +237,8 @@ def _reason(problem: Problem, index: dict[str, int], stage_id: str, old: tuple[s
         return f"{machine_id} does not go out on {day:%a} {day.day} any more."
     if not problem.windows.allowed[s, problem.shifts[shift].day_index]:
         return f"The surface is no longer fit on {day:%a} {day.day}."
+    if not problem.wished[s, shift]:
+        return "Somebody asked for it to be kept out there."
     if not problem.may_do[s, shift]:
         return f"Whoever runs {machine_id} on {day:%a} {day.day} may not do it."
     return "Its place went to work that is worth more, or cannot wait."

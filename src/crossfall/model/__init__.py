@@ -23,6 +23,7 @@ from crossfall.model.programme import ProgrammeItem, Strategy
 from crossfall.model.record import WorkRecord
 from crossfall.model.signature import DesignSignature
 from crossfall.model.weather import HOURS, Forecast, Station, WeatherRecord
+from crossfall.model.wish import PlanWish, WishKind
 
 __all__ = [
     "HOURS",
@@ -69,6 +70,7 @@ __all__ = [
     "PileEntry",
     "Place",
     "Plan",
+    "PlanWish",
     "PointFeature",
     "Policy",
     "ProgrammeItem",
@@ -93,6 +95,7 @@ __all__ = [
     "Unserved",
     "Violation",
     "WeatherRecord",
+    "WishKind",
     "WorkRecord",
     "no_blade_until",
     "quiet",

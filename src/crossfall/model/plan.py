@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
+from crossfall.model.wish import PlanWish
+
 LegKind = Literal["travel", "work", "turn", "break", "wait"]
 
 Binding = Literal[
@@ -22,6 +24,7 @@ Binding = Literal[
     "road_class_closed",
     "time_ran_out",
     "no_clearance",
+    "kept_out",
 ]
 
 
@@ -124,6 +127,8 @@ class Plan:
     seed: int
     policy_version: str = ""
     note: str = ""
+    wishes: tuple[PlanWish, ...] = ()
+    """What people asked for when it was made: kept there, or kept out."""
 
     @property
     def gap_pct(self) -> float:

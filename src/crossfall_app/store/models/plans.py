@@ -30,6 +30,7 @@ class Plan(Entered):
     seed = models.BigIntegerField()
     policy_version = models.TextField(blank=True)
     note = models.TextField(blank=True)
+    wishes = PackedJSONField(default=list)
     n_served = models.IntegerField(default=0)
     n_unserved = models.IntegerField(default=0)
     violations = models.JSONField(default=list)

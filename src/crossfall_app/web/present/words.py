@@ -46,6 +46,7 @@ LEFT_OUT: dict[Binding, str] = {
     "road_class_closed": "Road closed or of the lowest class",
     "time_ran_out": "Planning stopped before it was tried",
     "no_clearance": "Permission to dig or cross is missing",
+    "kept_out": "Kept out by somebody's wish",
 }
 
 TASK_LABEL = {
