@@ -16,6 +16,7 @@ from crossfall.judgement.hazards import HazardNotice, closed_by_hazard, open_haz
 from crossfall.judgement.hindcast import DayAfterRain, Hindcast, day_after_rain, hindcast
 from crossfall.judgement.load_limit import LoadAdvisory, advise_load_limits, sign_posting
 from crossfall.judgement.needs import find_needs, first_week_conditions
+from crossfall.judgement.resting import RestingRoad, resting_roads
 from crossfall.judgement.road_days import RoadDays, road_days
 from crossfall.judgement.state import MoistureState, surface_state
 from crossfall.judgement.thickness import LayerCheck, check_layers
@@ -34,6 +35,7 @@ __all__ = [
     "LoadAdvisory",
     "MoistureClass",
     "MoistureState",
+    "RestingRoad",
     "RoadDays",
     "StateChange",
     "SurfaceDifference",
@@ -52,6 +54,7 @@ __all__ = [
     "judge_gates",
     "observations_of",
     "open_hazards",
+    "resting_roads",
     "road_days",
     "sign_posting",
     "state_changes",

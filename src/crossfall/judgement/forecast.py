@@ -17,6 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 from itertools import repeat, starmap
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,9 @@ FLAGS = (
     "is_culvert_blocked",
     "has_windrow",
 )
+CHOSEN = ("is_ditch_missing", "is_ditch_clear", "is_shoulder_eroded")
+"""What an inspector chose from a list, beside what the ticks of :data:`FLAGS` say."""
+DUST_LEVELS = {None: float("nan"), "none": 0.0, "low": 1.0, "medium": 2.0, "high": 3.0}
 _CROWN, _DRAINAGE, _GRAVEL, _DEFORMATION, _DEFECTS = range(len(SCORES))
 _DAYS_A_YEAR = 365.0
 
@@ -81,6 +85,8 @@ class Belief:
     is_blading_assumed: Bools
     n_works: Ints
     """Records of work since the look."""
+    adt: Floats
+    """Vehicles a day without those of hauls [veh/day]."""
     wear: Floats
     """Traffic with heavy vehicles counted several times [veh/day]."""
     gravel_loss_mm: Floats
@@ -226,8 +232,8 @@ def _at_last_look(
     n, needs = len(segments), policy.needs
     assumed_day = float(today.toordinal() - needs.assumed.days_since_blading)
     scores = np.repeat(_assumed_scores(needs.assumed)[:, None], n, axis=1)
-    measures = {name: np.full(n, np.nan) for name in MEASURES}
-    flags = {name: np.zeros(n, dtype=bool) for name in FLAGS}
+    measures = {name: np.full(n, np.nan) for name in (*MEASURES, "dust_level")}
+    flags = {name: np.zeros(n, dtype=bool) for name in (*FLAGS, *CHOSEN)}
     windrow_side: list[Side | None] = [None] * n
     seen: list[Condition | None] = [None] * n
     day = np.full(n, assumed_day)
@@ -238,14 +244,10 @@ def _at_last_look(
     for row, look in latest.items():
         seen[row], windrow_side[row] = look, look.windrow_side
     if looks:
-        for index, name in enumerate(SCORES):
-            scores[index, rows] = [getattr(look, name) for look in looks]
-        for name in MEASURES:
-            values = [getattr(look, name) for look in looks]
-            measures[name][rows] = np.array(values, dtype=float)
-        for name in FLAGS[:4]:
-            flags[name][rows] = [getattr(look, name) for look in looks]
-        flags["has_windrow"][rows] = [look.windrow_side is not None for look in looks]
+        scores[:, rows] = np.array(list(map(attrgetter(*SCORES), looks)), dtype=float).T
+        for name, column in zip(MEASURES, _columns(looks, MEASURES), strict=True):
+            measures[name][rows] = np.array(column, dtype=float)
+        _read_lists(flags, measures, rows, looks)
         day[rows] = [look.observed_on.toordinal() for look in looks]
         last_bladed[rows] = [
             np.nan if look.last_bladed_on is None else look.last_bladed_on.toordinal()
@@ -273,11 +275,40 @@ def _at_last_look(
         last_bladed=last_bladed,
         is_blading_assumed=is_assumed,
         n_works=np.zeros(n, dtype=np.int64),
+        adt=adt,
         wear=adt * (1 + needs.ageing.heavy_extra * heavy),
         gravel_loss_mm=_gravel_loss(segments, adt, rain, policy.programme),
         rain=rain,
         haul=haul,
     )
+
+
+def _columns(looks: Sequence[Condition], names: Sequence[str]) -> Iterable[tuple[Any, ...]]:
+    """The named fields of many looks, a column for each."""
+    return zip(*map(attrgetter(*names), looks), strict=True)
+
+
+def _read_lists(
+    flags: dict[str, Bools], measures: dict[str, Floats], rows: Ints, looks: Sequence[Condition]
+) -> None:
+    """What was ticked, and what was chosen from lists: a ditch, a shoulder, dust, a windrow."""
+    for name, ticked in zip(FLAGS[:4], _columns(looks, FLAGS[:4]), strict=True):
+        flags[name][rows] = ticked
+    windrows, ditches, shoulders, dusts = _columns(
+        looks, ("windrow_side", "ditch", "shoulder", "dust")
+    )
+    for name, column, chosen in (
+        ("is_ditch_blocked", ditches, "blocked"),
+        ("is_ditch_missing", ditches, "none"),
+        ("is_ditch_clear", ditches, "clear"),
+        ("has_high_shoulder", shoulders, "high"),
+        ("is_shoulder_eroded", shoulders, "eroded"),
+    ):
+        # Most surveys choose nothing from a list
+        if chosen in column:
+            flags[name][rows] |= np.array([each == chosen for each in column])
+    flags["has_windrow"][rows] = [side is not None for side in windrows]
+    measures["dust_level"][rows] = [DUST_LEVELS[dust] for dust in dusts]
 
 
 def _assumed_scores(assumed: AssumedPolicy, prefix: str = "") -> Floats:
@@ -313,17 +344,22 @@ def _work_rounds(
     """Work after each segment's look, as rounds in which each segment appears once."""
     superseded = {record.supersedes for record in records if record.supersedes}
     by_row: dict[int, list[WorkRecord]] = {}
+    bladed_before: dict[int, date] = {}
     for record in records:
         row = row_of.get(record.segment_id)
         if row is None or record.id in superseded or record.done_on > today:
             continue
-        seen = belief.seen[row]
-        if record.treatment is Treatment.NONE:
+        seen, treatment = belief.seen[row], record.treatment
+        if treatment is Treatment.NONE:
             continue
-        if seen is not None and record.done_on <= seen.observed_on:
-            _note_blading(belief, row, record)
-            continue
-        by_row.setdefault(row, []).append(record)
+        if seen is None or record.done_on > seen.observed_on:
+            by_row.setdefault(row, []).append(record)
+        elif treatment in GRADER_WORK and record.is_finished:
+            # It is in the scores of the look already; only its date is news
+            known = bladed_before.get(row)
+            if known is None or record.done_on > known:
+                bladed_before[row] = record.done_on
+    _note_blading(belief, bladed_before)
     for row, works in by_row.items():
         works.sort(key=lambda record: record.done_on)
         if belief.seen[row] is None:
@@ -335,11 +371,10 @@ def _work_rounds(
     ]
 
 
-def _note_blading(belief: Belief, row: int, record: WorkRecord) -> None:
-    """Work before the look is in the scores already; only its date is news."""
-    if record.treatment in GRADER_WORK and record.is_finished:
-        day = record.done_on.toordinal()
-        belief.last_bladed[row] = np.fmax(belief.last_bladed[row], day)
+def _note_blading(belief: Belief, bladed_on: Mapping[int, date]) -> None:
+    rows = np.fromiter(bladed_on.keys(), dtype=np.int64, count=len(bladed_on))
+    days = np.array([day.toordinal() for day in bladed_on.values()], dtype=float)
+    belief.last_bladed[rows] = np.fmax(belief.last_bladed[rows], days)
 
 
 def _age(belief: Belief, rows: Ints, until: Floats, policy: Policy) -> None:

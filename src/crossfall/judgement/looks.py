@@ -18,6 +18,12 @@ from crossfall.judgement.rating import MEASURES, SCORES
 from crossfall.model import Condition, Network, Side
 
 _FLAGS = ("has_secondary_ditch", "has_high_shoulder", "is_ditch_blocked", "is_culvert_blocked")
+_WORST_FIRST: dict[str, tuple[str, ...]] = {
+    "ditch": ("blocked", "none", "shallow", "clear"),
+    "shoulder": ("eroded", "high", "low", "even"),
+    "dust": ("high", "medium", "low", "none"),
+}
+"""What is chosen from a list: of several parts the worst holds."""
 _BEST_KNOWN_FIRST = ("measured", "computed", "estimated", "default")
 
 
@@ -121,7 +127,11 @@ def _mean(looks: Sequence[Condition], weights: Sequence[float], name: str) -> fl
 
 def _seen_anywhere(looks: Iterable[Condition]) -> dict[str, Any]:
     looks = tuple(looks)
-    return {name: any(getattr(look, name) for look in looks) for name in _FLAGS}
+    found: dict[str, Any] = {name: any(getattr(look, name) for look in looks) for name in _FLAGS}
+    for name, order in _WORST_FIRST.items():
+        chosen = {getattr(look, name) for look in looks}
+        found[name] = next((each for each in order if each in chosen), None)
+    return found
 
 
 def _sides(sides: Iterable[Side | None]) -> Side | None:

@@ -12,16 +12,17 @@ from __future__ import annotations
 import gc
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
+from itertools import repeat
 
 import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
 from crossfall.judgement.benefit import PARTS, urgency, worth
+from crossfall.judgement.facts import facts_of
 from crossfall.judgement.forecast import (
-    FLAGS,
     Belief,
     as_conditions,
     believe,
@@ -29,7 +30,6 @@ from crossfall.judgement.forecast import (
     ride_after,
 )
 from crossfall.judgement.hazards import closed_by_hazard
-from crossfall.judgement.rating import MEASURES, SCORES
 from crossfall.judgement.rules import CODE, TREATMENTS, Judgement, judge
 from crossfall.judgement.wording import REPORTED_BAD, Wording
 from crossfall.model import (
@@ -41,6 +41,7 @@ from crossfall.model import (
     Policy,
     Treatment,
 )
+from crossfall.model.dust import no_blade_until
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -52,7 +53,8 @@ def find_needs(
     """Needs of the maintained roads, worth most first, and what each road is believed to be like.
 
     Roads that are to be left alone, that a hazard closes, or that crews have orders for already
-    have a condition and no need.
+    have a condition and no need. Neither have roads whose work would break a crust that rests after
+    dust control: see :func:`crossfall.judgement.resting.resting_roads`.
     """
     with _uncollected():
         return _find(district, today)
@@ -107,29 +109,35 @@ def first_week_conditions(
     )
 
 
-def facts_of(belief: Belief) -> dict[str, Floats]:
-    """The belief as the facts that rules speak of."""
-    today = np.full(belief.n, float(belief.today.toordinal()))
-    trucks = belief.haul.between(np.arange(belief.n), today, today + 1)
-    adt = np.array([segment.adt for segment in belief.segments]) + trucks
-    days = belief.days_since_blading
-    facts = {name: belief.scores[row] for row, name in enumerate(SCORES)}
-    facts |= {name: belief.measures[name] for name in MEASURES}
-    facts |= {name: belief.flags[name].astype(float) for name in FLAGS}
-    facts["adt"] = adt
-    share = np.array([segment.heavy_share for segment in belief.segments])
-    facts["heavy_adt"] = (adt - trucks) * share + trucks
-    facts["grade_pct"] = np.array([segment.grade_pct for segment in belief.segments])
-    facts["days_since_blading"] = days
-    facts["vehicles_since_blading"] = adt * days
-    return facts
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """All maintained roads of a district, believed and judged."""
+
+    belief: Belief
+    facts: dict[str, Floats]
+    judgement: Judgement
+    rest_until: Ints
+    """Ordinal of the last day of each road's rest after dust control, 0 where none is."""
+
+
+def judge_roads(district: District, today: date) -> Judged:
+    """Bring every road up to today and ask the rules."""
+    needs = district.policy.needs
+    belief = believe(district, today)
+    facts = facts_of(belief, needs)
+    rest_until = _rest_until(district, belief, today)
+    return Judged(
+        belief,
+        facts,
+        judge(facts, needs.call, needs.usual, rests=rest_until > 0),
+        rest_until,
+    )
 
 
 def _find(district: District, today: date) -> tuple[tuple[Need, ...], tuple[Condition, ...]]:
     policy = district.policy
-    belief = believe(district, today)
-    facts = facts_of(belief)
-    judgement = judge(facts, policy.needs.call, policy.needs.usual)
+    judged = judge_roads(district, today)
+    belief, facts, judgement = judged.belief, judged.facts, judged.judgement
     n_requests = _requests(district, belief, today)
     closed = closed_by_hazard(district, today=today) | district.ordered_ids
     is_due = judgement.primary != CODE[Treatment.NONE]
@@ -148,8 +156,8 @@ def _find(district: District, today: date) -> tuple[tuple[Need, ...], tuple[Cond
     )
     rows = np.flatnonzero(is_due)
     rows = rows[np.argsort(-parts[:, rows].sum(axis=0), kind="stable")]
-    wording = Wording(belief, facts, judgement, n_requests, policy)
-    needs = _write(belief, judgement, rows, pressing, parts, wording, policy)
+    wording = Wording(belief, facts, judgement, rows, n_requests, judged.rest_until, policy)
+    needs = _write(belief, judgement, rows, pressing[rows], parts[:, rows], wording, policy)
     return needs, as_conditions(belief)
 
 
@@ -162,6 +170,10 @@ def _uncollected() -> Iterator[None]:
         yield
     finally:
         if was_on:
+            if gc.get_freeze_count() == 0:
+                # What was made lives on: count it as old, or the next search goes through all of it
+                gc.freeze()
+                gc.unfreeze()
             gc.enable()
 
 
@@ -174,35 +186,56 @@ def _write(
     wording: Wording,
     policy: Policy,
 ) -> tuple[Need, ...]:
-    urgent = np.round(pressing, 4).tolist()
-    hours = np.round(parts, 3).T.tolist()
-    work_h = np.round(judgement.work_h_km * _length_km(belief), 2).tolist()
-    primary = judgement.primary.tolist()
-    needs = []
-    for row in rows.tolist():
-        segment_id, treatment = belief.segments[row].id, TREATMENTS[primary[row]]
-        before, after = wording.sequence(row)
-        needs.append(
-            Need(
-                f"{segment_id}-{treatment.value}",
-                segment_id,
-                treatment,
-                wording.cause(row),
-                wording.reasons(row),
-                urgent[row],
-                tuple(
-                    BenefitPart(name, share)
-                    for name, share in zip(PARTS, hours[row], strict=True)
-                    if share > 0
-                ),
-                before,
-                wording.assumed(row),
-                policy.version,
-                after,
-                work_h[row],
-            )
+    segment_ids = [belief.segments[row].id for row in rows.tolist()]
+    treatments = [TREATMENTS[code] for code in judgement.primary[rows].tolist()]
+    sequences = wording.sequences()
+    work_h = judgement.work_h_km[rows] * _length_km(belief)[rows]
+    return tuple(
+        map(
+            Need,
+            [f"{key}-{each.value}" for key, each in zip(segment_ids, treatments, strict=True)],
+            segment_ids,
+            treatments,
+            wording.causes(),
+            wording.reasons(),
+            np.round(pressing, 4).tolist(),
+            _benefits(parts),
+            [before for before, _ in sequences],
+            wording.assumed(),
+            repeat(policy.version),
+            [after for _, after in sequences],
+            np.round(work_h, 2).tolist(),
         )
-    return tuple(needs)
+    )
+
+
+def _benefits(parts: Floats) -> list[tuple[BenefitPart, ...]]:
+    """Parts (part, need) as nouns, those above 0; equal parts are one noun."""
+    hours = np.round(parts, 3)
+    nouns = np.empty(hours.shape, dtype=object)
+    for row, name in enumerate(PARTS):
+        distinct, which = np.unique(hours[row], return_inverse=True)
+        made = np.empty(distinct.shape, dtype=object)
+        made[:] = [BenefitPart(name, share) for share in distinct.tolist()]
+        nouns[row] = made[which]
+    found = np.empty(hours.shape[1], dtype=object)
+    which_count = 1 << np.arange(len(PARTS))
+    pattern = which_count @ (hours > 0)
+    for each in np.unique(pattern).tolist():
+        at = np.flatnonzero(pattern == each)
+        counted = [row for row in range(len(PARTS)) if each >> row & 1]
+        told = list(zip(*(nouns[row, at].tolist() for row in counted), strict=True))
+        for place, benefit in zip(at.tolist(), told or [()] * at.shape[0], strict=True):
+            found[place] = benefit
+    return found.tolist()
+
+
+def _rest_until(district: District, belief: Belief, today: date) -> Ints:
+    resting = no_blade_until(district.dust, today)
+    if not resting:
+        return np.zeros(belief.n, dtype=np.int64)
+    days = {segment_id: day.toordinal() for segment_id, day in resting.items()}
+    return np.array([days.get(segment.id, 0) for segment in belief.segments], dtype=np.int64)
 
 
 def _requests(district: District, belief: Belief, today: date) -> Ints:

@@ -40,22 +40,25 @@ def weigh_measures(scores: Floats, measures: dict[str, Floats], scoring: Scoring
 
     A measure that reads worse than the windshield score pulls it down by its weight; one that
     reads better counts only where it tells the whole of that score (crown, gravel), since a
-    shallow rut says nothing of potholes nobody measured.
+    shallow rut says nothing of potholes nobody measured. A few potholes, however deep, are holes
+    to patch and no broken road.
 
     Examples
     --------
     >>> none = np.array([np.nan])
-    >>> flat = {name: none for name in MEASURES} | {"crossfall_pct": np.array([1.0])}
+    >>> flat = dict.fromkeys(MEASURES, none) | {"crossfall_pct": np.array([1.0])}
     >>> weigh_measures(np.full((5, 1), 4.0), flat, ScoringPolicy())[:, 0].tolist()
     [2.5, 4.0, 4.0, 4.0, 4.0]
     """
     weighed = scores.copy()
     crown = _from_knots(measures["crossfall_pct"], scoring.crossfall_knots)
     gravel = _from_knots(measures["gravel_mm"], scoring.gravel_knots)
+    potholes = _from_knots(measures["pothole_mm"], scoring.pothole_knots)
+    is_few = measures["pothole_count_per_km"] <= scoring.few_potholes_per_km
     deformation = np.fmin(
         np.fmin(
             _from_knots(measures["corrugation_mm"], scoring.corrugation_knots),
-            _from_knots(measures["pothole_mm"], scoring.pothole_knots),
+            np.where(is_few, np.maximum(potholes, scoring.few_potholes_score), potholes),
         ),
         _from_knots(measures["rut_mm"], scoring.rut_knots),
     )

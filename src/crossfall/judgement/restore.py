@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.judgement.rating import SCORES
-from crossfall.model import Side, Treatment, WorkRecord
+from crossfall.model import Condition, Side, Treatment, WorkRecord
 from crossfall.model.policy.condition import EffectPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -25,6 +25,7 @@ _CROWN, _DRAINAGE, _GRAVEL, _DEFORMATION, _DEFECTS = range(len(SCORES))
 _SHAPING = (Treatment.RESHAPING, Treatment.SCARIFY_REMIX, Treatment.REGRAVELLING)
 GRADER_WORK = frozenset({Treatment.BLADING, *_SHAPING})
 """Work after which the surface counts as freshly bladed."""
+_FILLING = (Treatment.SPOT_GRAVEL, Treatment.REGRAVELLING)
 _SURFACE_MEASURES = (
     "corrugation_mm",
     "corrugation_spacing_m",
@@ -33,6 +34,36 @@ _SURFACE_MEASURES = (
     "rut_mm",
     "loose_mm",
 )
+
+
+_LEAVES: dict[Treatment, tuple[tuple[str, bool], ...]] = {
+    Treatment.SHOULDER_PULLING: (("has_high_shoulder", False), ("is_shoulder_eroded", False)),
+    Treatment.SECONDARY_DITCH_REMOVAL: (("has_secondary_ditch", False),),
+    Treatment.DITCH_CLEANING: (
+        ("is_ditch_blocked", False),
+        ("is_ditch_missing", False),
+        ("is_ditch_clear", True),
+    ),
+    Treatment.CULVERT_CLEARING: (("is_culvert_blocked", False),),
+    Treatment.SPOT_GRAVEL: (("is_shoulder_eroded", False),),
+    Treatment.REGRAVELLING: (("is_shoulder_eroded", False),),
+}
+"""What finished work makes of the faults it is done for."""
+
+
+def choices_after(record: WorkRecord, look: Condition) -> dict[str, str | None]:
+    """What finished work makes of what a look chose from lists; the rest of it still holds."""
+    treatment, left = record.treatment, dict[str, str | None]()
+    if not record.is_finished:
+        return left
+    if look.ditch is not None and treatment is Treatment.DITCH_CLEANING:
+        left["ditch"] = "clear"
+    is_filled = look.shoulder == "eroded" and treatment in _FILLING
+    if is_filled or (look.shoulder is not None and treatment is Treatment.SHOULDER_PULLING):
+        left["shoulder"] = "even"
+    if treatment in GRADER_WORK or treatment is Treatment.DUST_CONTROL:
+        left["dust"] = None
+    return left
 
 
 class Worked(Protocol):
@@ -124,20 +155,19 @@ def _clear(belief: Worked, rows: Ints, treatment: Treatment, effect: EffectPolic
     if treatment in GRADER_WORK:
         for name in _SURFACE_MEASURES:
             belief.measures[name][rows] = np.nan
+    if "dust_level" in belief.measures and (
+        treatment in GRADER_WORK or treatment is Treatment.DUST_CONTROL
+    ):
+        belief.measures["dust_level"][rows] = np.nan
     if treatment in _SHAPING:
         belief.measures["crossfall_pct"][rows] = np.nan
     if treatment is Treatment.REGRAVELLING:
         belief.measures["gravel_mm"][rows] = effect.regravelling_mm
     if treatment is Treatment.SPOT_GRAVEL:
         belief.measures["gravel_mm"][rows] = np.nan
-    if treatment is Treatment.SHOULDER_PULLING:
-        belief.flags["has_high_shoulder"][rows] = False
-    if treatment is Treatment.SECONDARY_DITCH_REMOVAL:
-        belief.flags["has_secondary_ditch"][rows] = False
-    if treatment is Treatment.DITCH_CLEANING:
-        belief.flags["is_ditch_blocked"][rows] = False
-    if treatment is Treatment.CULVERT_CLEARING:
-        belief.flags["is_culvert_blocked"][rows] = False
+    for name, is_so in _LEAVES.get(treatment, ()):
+        if name in belief.flags:
+            belief.flags[name][rows] = is_so
 
 
 def _note(belief: Worked, row: int, record: WorkRecord, share: float) -> None:

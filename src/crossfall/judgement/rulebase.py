@@ -6,7 +6,7 @@ why the road is as it is; the first that fits names the need. Causes only explai
 decide what is done.
 
 A clause reads ``(fact, relation, setting)``: the fact is one of
-:data:`crossfall.judgement.rules.FACTS`, the setting a field of
+:data:`crossfall.judgement.facts.FACTS`, the setting a field of
 :class:`crossfall.model.policy.needs.CallPolicy` or a plain figure for flags. Texts may quote facts
 in braces. ``common practice`` means that graders' handbooks and foremen agree and no page was at
 hand to cite; ``recalled`` that a page exists and was not seen.
@@ -65,7 +65,7 @@ CALLS: tuple[Call, ...] = (
     Call(
         "surface_loose",
         Treatment.BLADING,
-        (("defects", "<", "blade_defects"),),
+        (("looseness", "<", "blade_defects"),),
         "Loose stone and dust score {defects:.1f} of 5: bring the stone back and restore the"
         " crust.",
         "common practice",
@@ -88,10 +88,43 @@ CALLS: tuple[Call, ...] = (
         "recalled",
     ),
     Call(
+        "potholes_patched",
+        Treatment.BLADING,
+        (("pothole_mm", ">", "reshape_pothole_mm"),),
+        "Potholes are {pothole_mm:.0f} mm deep: square them, fill them with moist gravel and tamp"
+        " it, then blade over; filled loose they open again.",
+        "common practice",
+    ),
+    Call(
         "crown_lost",
         Treatment.RESHAPING,
         (("crown", "<", "reshape_crown"),),
         "The crown scores {crown:.1f} of 5: light blading cannot bring it back.",
+        "common practice",
+    ),
+    Call(
+        "crown_measured_flat",
+        Treatment.RESHAPING,
+        (("crossfall_pct", "<", "reshape_flat_pct"),),
+        "The crossfall is {crossfall_pct:.1f} %: too flat to shed water.",
+        "common practice",
+    ),
+    Call(
+        "crown_measured_steep",
+        Treatment.RESHAPING,
+        (("crossfall_pct", ">", "reshape_steep_pct"),),
+        "The crossfall is {crossfall_pct:.1f} %: everybody drives in the middle.",
+        "common practice",
+    ),
+    Call(
+        "rough_again_soon",
+        Treatment.RESHAPING,
+        (
+            ("days_since_blading", "<", "back_days"),
+            ("deformation", "<", "back_deformation"),
+        ),
+        "Rough again {days_since_blading:.0f} days after the blade: smoothing did not reach the"
+        " bottom of it, so cut below and remix.",
         "common practice",
     ),
     Call(
@@ -121,7 +154,7 @@ CALLS: tuple[Call, ...] = (
     Call(
         "potholes_deep",
         Treatment.RESHAPING,
-        (("pothole_mm", ">", "reshape_pothole_mm"),),
+        (("pothole_mm", ">", "reshape_pothole_mm"), ("are_potholes_many", ">", 0.5)),
         "Potholes are {pothole_mm:.0f} mm deep: filled without cutting they open again.",
         "recalled",
         _RATING,
@@ -155,6 +188,7 @@ CALLS: tuple[Call, ...] = (
         Treatment.SCARIFY_REMIX,
         (
             ("pothole_mm", ">", "scarify_depth_mm"),
+            ("are_potholes_many", ">", 0.5),
             ("deformation", "<", "scarify_deformation"),
         ),
         "Potholes of {pothole_mm:.0f} mm are deeper than a blade cuts.",
@@ -168,10 +202,24 @@ CALLS: tuple[Call, ...] = (
         "common practice",
     ),
     Call(
+        "shoulder_eroded",
+        Treatment.SPOT_GRAVEL,
+        (("is_shoulder_eroded", ">", 0.5),),
+        "The shoulder is washed out: fill it with coarse gravel before the edge goes.",
+        "common practice",
+    ),
+    Call(
         "gravel_gone",
         Treatment.REGRAVELLING,
-        (("gravel", "<", "regravel_gravel"),),
+        (("gravel", "<", "regravel_gravel"), ("adt", ">", "regravel_adt")),
         "The gravel layer scores {gravel:.1f} of 5: there is too little left to shape.",
+        "common practice",
+    ),
+    Call(
+        "gravel_measured_gone",
+        Treatment.REGRAVELLING,
+        (("gravel_mm", "<", "regravel_gravel_mm"), ("adt", ">", "regravel_adt")),
+        "{gravel_mm:.0f} mm of gravel were measured: as good as none.",
         "common practice",
     ),
     Call(
@@ -203,6 +251,13 @@ CALLS: tuple[Call, ...] = (
         "common practice",
     ),
     Call(
+        "ditch_missing",
+        Treatment.DITCH_CLEANING,
+        (("is_ditch_missing", ">", 0.5),),
+        "There is no ditch where the water needs one.",
+        "common practice",
+    ),
+    Call(
         "culvert_blocked",
         Treatment.CULVERT_CLEARING,
         (("is_culvert_blocked", ">", 0.5),),
@@ -212,8 +267,15 @@ CALLS: tuple[Call, ...] = (
     Call(
         "dust_and_traffic",
         Treatment.DUST_CONTROL,
-        (("defects", "<", "dust_defects"), ("adt", ">", "dust_adt")),
+        (("dustiness", "<", "dust_defects"), ("adt", ">", "dust_adt")),
         "Dust and loose stone score {defects:.1f} of 5 under {adt:.0f} vehicles a day.",
+        "common practice",
+    ),
+    Call(
+        "dust_seen",
+        Treatment.DUST_CONTROL,
+        (("dust_level", ">", "dust_seen"), ("adt", ">", "dust_adt")),
+        "A cloud of dust hangs behind each of {adt:.0f} vehicles a day.",
         "common practice",
     ),
     Call(
@@ -230,6 +292,18 @@ CALLS: tuple[Call, ...] = (
         "Ruts of {rut_mm:.0f} mm say that what is under the gravel has failed.",
         "recalled",
         _RATING,
+    ),
+    Call(
+        "water_from_below",
+        Treatment.ENGINEER,
+        (
+            ("is_ditch_clear", ">", 0.5),
+            ("drainage", "<", "ditch_drainage"),
+            ("deformation", "<", "reshape_deformation"),
+        ),
+        "Broken and wet though the ditches are clear: the water comes from below, and an"
+        " underdrain is the engineer's.",
+        "common practice",
     ),
     Call(
         "all_failed",
@@ -259,6 +333,14 @@ CAUSES: tuple[Cause, ...] = (
         "usroads.com, Road Management & Engineering Journal, June 2000",
     ),
     Cause(
+        "water_comes_from_below",
+        (*_SURFACE, *_GRAVEL, Treatment.DITCH_CLEANING, Treatment.ENGINEER),
+        (("is_ditch_clear", ">", 0.5), ("drainage", "<", "cause_drainage")),
+        "water from below: the road is wet though the ditches are clear",
+        "Look for a spring, a seep or a low outlet; until it is drained the road breaks again.",
+        "common practice",
+    ),
+    Cause(
         "secondary_ditch_holds_water",
         (*_SHAPING, Treatment.SECONDARY_DITCH_REMOVAL),
         (("has_secondary_ditch", ">", 0.5),),
@@ -283,6 +365,15 @@ CAUSES: tuple[Cause, ...] = (
         "common practice",
     ),
     Cause(
+        "ditch_is_missing",
+        (*_SURFACE, *_GRAVEL, Treatment.DITCH_CLEANING, Treatment.ENGINEER),
+        (("is_ditch_missing", ">", 0.5),),
+        "no ditch where the water needs one",
+        "Dig one with an outlet, once the right of way and the utilities are cleared; without it"
+        " the road will soften and break again.",
+        "common practice",
+    ),
+    Cause(
         "culvert_backs_up",
         (Treatment.CULVERT_CLEARING, *_SHAPING, *_GRAVEL),
         (("is_culvert_blocked", ">", 0.5),),
@@ -296,6 +387,18 @@ CAUSES: tuple[Cause, ...] = (
         (("drainage", "<", "cause_drainage"),),
         "a wet road: ditches that do not carry the water away",
         "Unless the ditches work, the road will soften and break again.",
+        "common practice",
+    ),
+    Cause(
+        "wet_and_worn",
+        _SMOOTHING,
+        (
+            ("drainage", "<", "cause_drainage"),
+            ("deformation", "<", "blade_due_deformation"),
+            ("is_washboard_seen", "<", 0.5),
+        ),
+        "a wet road: ditches that do not carry the water away",
+        "Blading smooths it for a while; unless the ditches work, it will soften and break again.",
         "common practice",
     ),
     Cause(
@@ -315,6 +418,14 @@ CAUSES: tuple[Cause, ...] = (
         "common practice",
     ),
     Cause(
+        "crown_measured_flat_holds_water",
+        _SHAPING,
+        (("crossfall_pct", "<", "reshape_flat_pct"),),
+        "a flat crown that holds water in the wheel tracks",
+        "Restore about four percent, the whole width to the ditch line.",
+        "common practice",
+    ),
+    Cause(
         "hauling_ruts",
         (*_SURFACE, Treatment.ENGINEER),
         (("rut_mm", ">", "blade_rut_mm"), ("heavy_adt", ">", "cause_heavy_adt")),
@@ -323,9 +434,21 @@ CAUSES: tuple[Cause, ...] = (
         "common practice",
     ),
     Cause(
+        "cut_too_shallow",
+        _SHAPING,
+        (
+            ("days_since_blading", "<", "back_days"),
+            ("deformation", "<", "back_deformation"),
+        ),
+        "roughness that came straight back: cut too shallow or too dry, or gravel that never binds",
+        "Cut below it while it is moist; if it comes back again, test the gravel for fines.",
+        "common practice",
+    ),
+    Cause(
         "washboard_hill",
         _SURFACE,
         (
+            ("may_be_washboard", ">", 0.5),
             ("deformation", "<", "blade_due_deformation"),
             ("grade_pct", ">", "cause_grade_pct"),
         ),
@@ -338,6 +461,7 @@ CAUSES: tuple[Cause, ...] = (
         "washboard_dry_loose",
         _SURFACE,
         (
+            ("may_be_washboard", ">", 0.5),
             ("deformation", "<", "blade_due_deformation"),
             ("defects", "<", "cause_defects"),
         ),
@@ -349,6 +473,7 @@ CAUSES: tuple[Cause, ...] = (
         "washboard_traffic",
         _SURFACE,
         (
+            ("may_be_washboard", ">", 0.5),
             ("deformation", "<", "blade_due_deformation"),
             ("adt", ">", "cause_adt"),
         ),
@@ -373,6 +498,14 @@ CAUSES: tuple[Cause, ...] = (
         "common practice",
     ),
     Cause(
+        "shoulder_washed_out",
+        (Treatment.SPOT_GRAVEL,),
+        (("is_shoulder_eroded", ">", 0.5),),
+        "a shoulder washed out by water that runs along the road",
+        "Turn the water off the road above it, or it washes out again.",
+        "common practice",
+    ),
+    Cause(
         "gravel_worn_by_trucks",
         _GRAVEL,
         (("heavy_adt", ">", "cause_heavy_adt"),),
@@ -394,6 +527,14 @@ CAUSES: tuple[Cause, ...] = (
         (),
         "a road whose base has failed",
         "An engineer decides; until then hold it passable and post it.",
+        "common practice",
+    ),
+    Cause(
+        "holes_scattered",
+        _SMOOTHING,
+        (("pothole_mm", ">", "reshape_pothole_mm"),),
+        "a few deep holes in a road that is otherwise sound",
+        "Look for what keeps each of them wet: a flat spot, a bridge end, a soft place.",
         "common practice",
     ),
     Cause(

@@ -4,7 +4,8 @@ All calls are evaluated over all segments at once. Of what is called for, dearer
 the cheaper work it includes; the heaviest that remains is the primary treatment, and the rest
 comes before it or after it in the trade's order: the way is cleared, edges and crown let water
 off, ditches and culverts carry it away, then gravel, dust last. Since a worse road is only ever
-called for more, the estimated work never falls when a score does.
+called for more, the estimated work never falls when a score does. Where a road rests after dust
+control, what a blade does to its surface is held back and said so.
 """
 
 from __future__ import annotations
@@ -15,40 +16,15 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
+from crossfall.judgement.facts import FACTS
 from crossfall.judgement.rulebase import CALLS, CAUSES, Clause
 from crossfall.model import Treatment
+from crossfall.model.dust import BLADE_UP
 from crossfall.model.policy.needs import CallPolicy, UsualWorkPolicy
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
-
-FACTS = (
-    "crown",
-    "drainage",
-    "gravel",
-    "deformation",
-    "defects",
-    "crossfall_pct",
-    "gravel_mm",
-    "corrugation_mm",
-    "corrugation_spacing_m",
-    "pothole_mm",
-    "pothole_count_per_km",
-    "rut_mm",
-    "loose_mm",
-    "has_secondary_ditch",
-    "has_high_shoulder",
-    "is_ditch_blocked",
-    "is_culvert_blocked",
-    "has_windrow",
-    "adt",
-    "heavy_adt",
-    "grade_pct",
-    "days_since_blading",
-    "vehicles_since_blading",
-)
-"""What rules may speak of: arrays of shape (segment,), NaN where nobody knows."""
 
 T = Treatment
 TREATMENTS = tuple(Treatment)
@@ -104,8 +80,12 @@ TRADE_ORDER = (
 )
 """Crown before drainage, drainage before gravel, dust last."""
 
+BREAKS_CRUST = frozenset(set(Treatment) - BLADE_UP - {T.NONE, T.ENGINEER})
+"""Work with a blade or a bucket on the road: it breaks a crust that dust control has paid for."""
+
 _DRAINAGE_WORK = (T.CULVERT_CLEARING, T.DITCH_CLEANING)
 _CROWN_WORK = (T.RESHAPING, T.SCARIFY_REMIX)
+_BREAKS = sorted(CODE[treatment] for treatment in BREAKS_CRUST)
 
 
 SAYS_IT = {
@@ -130,10 +110,21 @@ class Judgement:
     """Index into :data:`~crossfall.judgement.rulebase.CAUSES`."""
     work_h_km: Floats
     """Usual hours of all that work for a kilometre [h/km]."""
+    held_back: Ints
+    """What would be the primary treatment but for a rest; an index into :data:`TREATMENTS`, that
+    of none where nothing is held back."""
 
 
-def judge(facts: dict[str, Floats], call: CallPolicy, usual: UsualWorkPolicy) -> Judgement:
+def judge(
+    facts: dict[str, Floats],
+    call: CallPolicy,
+    usual: UsualWorkPolicy,
+    *,
+    rests: Bools | None = None,
+) -> Judgement:
     """Evaluate the rule base over all segments.
+
+    ``rests`` are the segments (segment,) that no blade may touch today.
 
     Raises
     ------
@@ -150,16 +141,20 @@ def judge(facts: dict[str, Floats], call: CallPolicy, usual: UsualWorkPolicy) ->
         work[CODE[rule.treatment]] |= holds
     for heavier, lighter in TAKES_IN:
         work[CODE[lighter]] &= ~work[CODE[heavier]]
+    held_back = np.full(n, CODE[T.NONE], dtype=np.int64)
+    if rests is not None and rests.any():
+        held = work & rests & np.isin(np.arange(len(TREATMENTS)), _BREAKS)[:, None]
+        held_back = _heaviest(held)
+        work &= ~held
     work[CODE[T.NONE]] = ~work.any(axis=0)
-    primary = np.full(n, CODE[T.NONE], dtype=np.int64)
-    for treatment in reversed(HEAVIEST_FIRST):
-        primary[work[CODE[treatment]]] = CODE[treatment]
+    primary = _heaviest(work)
     return Judgement(
         primary=primary,
         called=called,
         work=work,
         cause=_causes(primary, facts, call),
         work_h_km=usual_h_km(usual) @ work,
+        held_back=held_back,
     )
 
 
@@ -195,6 +190,14 @@ def usual_h_km(usual: UsualWorkPolicy) -> Floats:
             for treatment in TREATMENTS
         ]
     )
+
+
+def _heaviest(work: Bools) -> Ints:
+    """The first of :data:`HEAVIEST_FIRST` in each column of work (treatment, segment)."""
+    found = np.full(work.shape[1], CODE[T.NONE], dtype=np.int64)
+    for treatment in reversed(HEAVIEST_FIRST):
+        found[work[CODE[treatment]]] = CODE[treatment]
+    return found
 
 
 def _causes(primary: Ints, facts: dict[str, Floats], call: CallPolicy) -> Ints:

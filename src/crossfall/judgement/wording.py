@@ -6,6 +6,7 @@ figures of the road.
 
 from __future__ import annotations
 
+from datetime import date
 from string import Formatter
 
 import numpy as np
@@ -13,13 +14,30 @@ import numpy.typing as npt
 
 from crossfall.judgement.forecast import Belief
 from crossfall.judgement.rulebase import CALLS, CAUSES, Call
-from crossfall.judgement.rules import CODE, SAYS_IT, TREATMENTS, Judgement, sequence
+from crossfall.judgement.rules import (
+    CODE,
+    SAYS_IT,
+    TREATMENTS,
+    Judgement,
+    sequence,
+)
 from crossfall.model import Condition, Policy, Reason, Treatment
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 Sequence = tuple[tuple[Treatment, ...], tuple[Treatment, ...]]
+
+_TRUST = ("default", "estimated")
+"""What is known in these ways rests on trust."""
+
+CUTS = frozenset({Treatment.RESHAPING, Treatment.SCARIFY_REMIX, Treatment.REGRAVELLING})
+"""Work that cuts into the surface."""
+_CUT_MOIST = Reason(
+    "cut_moist",
+    "Cut only while the surface is moist: never frozen, and dry only with water.",
+    "common practice",
+)
 
 _CAUSE_REASONS = tuple(
     Reason(
@@ -34,11 +52,12 @@ _QUOTED = tuple(
     tuple((name, spec or "") for _, name, spec, _ in Formatter().parse(call.text) if name)
     for call in CALLS
 )
+_ALL_QUOTED = tuple(dict.fromkeys(quoted for names in _QUOTED for quoted in names))
+_AT = {quoted: at for at, quoted in enumerate(_ALL_QUOTED)}
 
 
 _STEP = {".1f": 0.1, ".0f": 1.0, ",.0f": 100.0}
 """How finely a figure is shown; numbers of vehicles in hundreds."""
-
 
 REPORTED_BAD = "said to be bad; nobody has surveyed it"
 """The note of a condition that is only hearsay; its scores are the policy's, nobody gave them."""
@@ -57,117 +76,180 @@ def is_only_reported(look: Condition | None) -> bool:
 
 
 class Wording:
-    """Sentences and sequences of work for the needs of one judgement."""
+    """Sentences and sequences of work for some segments of one judgement.
+
+    Each method gives one entry for each of ``rows``, in their order.
+    """
 
     def __init__(
         self,
         belief: Belief,
         facts: dict[str, Floats],
         judgement: Judgement,
+        rows: Ints,
         n_requests: Ints,
+        rest_until: Ints,
         policy: Policy,
     ) -> None:
-        self._belief, self._policy = belief, policy
-        self._figures = {
-            (name, spec): _steps(facts[name], _STEP[spec])
-            for names in _QUOTED
-            for name, spec in names
-        }
-        self._primary = judgement.primary.tolist()
-        self._cause = judgement.cause.tolist()
-        self._called, self._call_patterns = _patterns(judgement.called)
-        self._work, self._work_patterns = _patterns(judgement.work)
-        self._n_requests = n_requests.tolist()
-        self._has_gravel = (~np.isnan(belief.measures["gravel_mm"])).tolist()
-        self._is_assumed = belief.is_blading_assumed.tolist()
-        self._sequences: dict[tuple[int, int], Sequence] = {}
-        self._calls: dict[tuple[int, int, int], tuple[int, ...]] = {}
-        self._reasons: dict[tuple[int, tuple[int, ...], bool], Reason] = {}
-        self._traffic: dict[tuple[int, str], str] = {}
+        """``rest_until`` are ordinals of the last day of a rest (segment,), 0 where none is."""
+        self._belief, self._policy, self._rows = belief, policy, rows
+        self._facts = facts
+        self._primary, self._cause = judgement.primary[rows], judgement.cause[rows]
+        self._called, self._call_patterns = _patterns(judgement.called[:, rows])
+        self._work, self._work_patterns = _patterns(judgement.work[:, rows])
+        self._n_requests = n_requests[rows]
+        self._held_back, self._rest_until = judgement.held_back[rows], rest_until[rows]
+        self._is_hearsay = np.array([self._is_only_told(row) for row in rows.tolist()], dtype=bool)
 
-    def sequence(self, row: int) -> Sequence:
-        """What comes before and what after the primary treatment of a segment."""
-        key = self._primary[row], self._work[row]
-        if key not in self._sequences:
-            work = self._work_patterns[:, key[1]]
-            called = frozenset(each for each, has in zip(TREATMENTS, work, strict=True) if has)
-            self._sequences[key] = sequence(TREATMENTS[key[0]], called)
-        return self._sequences[key]
+    def sequences(self) -> list[Sequence]:
+        """What comes before and what after the primary treatment of each segment."""
+        known: dict[tuple[int, int], Sequence] = {}
+        found = []
+        for key in zip(self._primary.tolist(), self._work.tolist(), strict=True):
+            if key not in known:
+                work = self._work_patterns[:, key[1]]
+                called = frozenset(each for each, has in zip(TREATMENTS, work, strict=True) if has)
+                known[key] = sequence(TREATMENTS[key[0]], called)
+            found.append(known[key])
+        return found
 
-    def cause(self, row: int) -> str:
+    def causes(self) -> list[str]:
         """The cause in a foreman's words; none is made up for a road nobody has looked at."""
-        if self._is_hearsay(row):
-            return _REPORTED_CAUSE
-        return CAUSES[self._cause[row]].cause
+        told = [_REPORTED_CAUSE, *(cause.cause for cause in CAUSES)]
+        return [told[code] for code in np.where(self._is_hearsay, 0, self._cause + 1).tolist()]
 
-    def reasons(self, row: int) -> tuple[Reason, ...]:
-        """The calls that hold, those of the primary treatment first, then the cause."""
-        found = [self._reason(index, row) for index in self._said(row)]
-        is_hearsay = self._is_hearsay(row)
-        found.append(_REPORTED_REASON if is_hearsay else _CAUSE_REASONS[self._cause[row]])
-        n = self._n_requests[row]
+    def reasons(self) -> list[tuple[Reason, ...]]:
+        """The calls that hold, those of the primary treatment first, then the cause.
+
+        Roads about which the same is to be said share one answer, made once.
+        """
+        figures = [_steps(self._facts[name][self._rows], _STEP[spec]) for name, spec in _ALL_QUOTED]
+        is_quoted = np.array([[quoted in names for names in _QUOTED] for quoted in _ALL_QUOTED])
+        quotes = (is_quoted.astype(int) @ self._call_patterns.astype(int)) > 0
+        shown = [np.where(quotes[at][self._called], values, 0) for at, values in enumerate(figures)]
+        heads = [
+            self._called,
+            self._work,
+            self._primary,
+            self._cause + 1,
+            self._is_hearsay.astype(np.int64),
+            self._n_requests,
+            self._held_back,
+            np.where(self._held_back != CODE[Treatment.NONE], self._rest_until, 0),
+        ]
+        made: dict[tuple[int, ...], tuple[Reason, ...]] = {}
+        known: dict[tuple[int, tuple[int, ...], bool], Reason] = {}
+        found = []
+        for at, key in enumerate(zip(*_packed([*heads, *shown]), strict=True)):
+            if key not in made:
+                made[key] = self._reasons_at(at, figures, known)
+            found.append(made[key])
+        return found
+
+    def assumed(self) -> list[tuple[str, ...]]:
+        """What nobody measured, a sentence each."""
+        belief = self._belief
+        days = self._policy.needs.assumed.days_since_blading
+        bladed = f"Last blading: not known; {days} days ago is assumed."
+        has_gravel = (~np.isnan(belief.measures["gravel_mm"])).tolist()
+        is_blading_assumed = belief.is_blading_assumed.tolist()
+        shared: dict[tuple[str, bool, int, str, bool], tuple[str, ...]] = {}
+        found = []
+        for row in self._rows.tolist():
+            segment, seen = belief.segments[row], belief.seen[row]
+            key = (
+                _how_seen(seen),
+                is_blading_assumed[row],
+                round(segment.adt),
+                segment.adt_method,
+                segment.gravel_method == "default" and not has_gravel[row],
+            )
+            if key not in shared:
+                told = (
+                    key[0],
+                    bladed if key[1] else "",
+                    f"Traffic: {key[2]} vehicles a day ({key[3]})." if key[3] in _TRUST else "",
+                    "Gravel thickness: not measured; judged by its score." if key[4] else "",
+                )
+                shared[key] = tuple(each for each in told if each)
+            found.append(shared[key])
+        return found
+
+    def _is_only_told(self, row: int) -> bool:
+        return is_only_reported(self._belief.seen[row]) and self._belief.n_works[row] == 0
+
+    def _reasons_at(
+        self,
+        at: int,
+        figures: list[Ints],
+        known: dict[tuple[int, tuple[int, ...], bool], Reason],
+    ) -> tuple[Reason, ...]:
+        is_hearsay = bool(self._is_hearsay[at])
+        found = []
+        for index in self._said(at):
+            steps = tuple(int(figures[_AT[quoted]][at]) for quoted in _QUOTED[index])
+            key = index, steps, is_hearsay
+            if key not in known:
+                known[key] = _reason(index, steps, is_hearsay)
+            found.append(known[key])
+        found.append(_REPORTED_REASON if is_hearsay else _CAUSE_REASONS[self._cause[at]])
+        primary = TREATMENTS[self._primary[at]]
+        if primary in CUTS:
+            found.append(_CUT_MOIST)
+        n = int(self._n_requests[at])
         if n:
             people = "A resident has" if n == 1 else f"{n} residents have"
             found.append(Reason("requests", f"{people} asked for this road.", "common practice"))
+        held = TREATMENTS[self._held_back[at]]
+        if held is not Treatment.NONE:
+            until = date.fromordinal(int(self._rest_until[at]))
+            found.append(Reason("rests", rest_sentence(held, until), "common practice"))
         return tuple(found)
 
-    def assumed(self, row: int) -> tuple[str, ...]:
-        """What nobody measured, a sentence each."""
-        segment, seen = self._belief.segments[row], self._belief.seen[row]
-        assumed = []
-        if seen is None:
-            assumed.append("Condition: nobody has surveyed this road; the default is used.")
-        elif seen.method in ("default", "estimated"):
-            assumed.append(f"Condition: {seen.note or 'estimated'} ({seen.method}).")
-        if self._is_assumed[row]:
-            days = self._policy.needs.assumed.days_since_blading
-            assumed.append(f"Last blading: not known; {days} days ago is assumed.")
-        if segment.adt_method in ("default", "estimated"):
-            key = round(segment.adt), segment.adt_method
-            if key not in self._traffic:
-                self._traffic[key] = f"Traffic: {key[0]} vehicles a day ({key[1]})."
-            assumed.append(self._traffic[key])
-        if segment.gravel_method == "default" and not self._has_gravel[row]:
-            assumed.append("Gravel thickness: not measured; judged by its score.")
-        return tuple(assumed)
-
-    def _is_hearsay(self, row: int) -> bool:
-        return self._belief.n_works[row] == 0 and is_only_reported(self._belief.seen[row])
-
-    def _said(self, row: int) -> tuple[int, ...]:
-        key = self._primary[row], self._called[row], self._work[row]
-        if key not in self._calls:
-            work = self._work_patterns[:, key[2]]
-            holding = [
-                index
-                for index, call in enumerate(CALLS)
-                if self._call_patterns[index, key[1]] and not _is_said_better(call, work)
-            ]
-            primary = TREATMENTS[key[0]]
-            holding.sort(key=lambda index: CALLS[index].treatment is not primary)
-            self._calls[key] = tuple(holding)
-        return self._calls[key]
-
-    def _reason(self, index: int, row: int) -> Reason:
-        steps = tuple([self._figures[quoted][row] for quoted in _QUOTED[index]])
-        is_hearsay = self._is_hearsay(row)
-        key = index, steps, is_hearsay
-        if key not in self._reasons:
-            call = CALLS[index]
-            at = {
-                name: step * _STEP[spec]
-                for (name, spec), step in zip(_QUOTED[index], steps, strict=True)
-            }
-            text = call.text.format_map(at)
-            if is_hearsay:
-                text = text.replace(" of 5:", " of 5, assumed:")
-            self._reasons[key] = Reason(call.id, text, call.evidence, call.source)
-        return self._reasons[key]
+    def _said(self, at: int) -> list[int]:
+        work, called = self._work_patterns[:, self._work[at]], self._called[at]
+        holding = [
+            index
+            for index, call in enumerate(CALLS)
+            if self._call_patterns[index, called] and not _is_said_better(call, work)
+        ]
+        primary = TREATMENTS[self._primary[at]]
+        return sorted(holding, key=lambda index: CALLS[index].treatment is not primary)
 
 
-def _steps(values: Floats, step: float) -> list[int]:
+def rest_sentence(held: Treatment, until: date) -> str:
+    """Why work waits on a road that rests after dust control.
+
+    Examples
+    --------
+    >>> rest_sentence(Treatment.BLADING, date(2026, 8, 1))
+    'Light blading waits: dust control rests here until 2026-08-01; no blade before.'
+    """
+    return f"{held.label} waits: dust control rests here until {until}; no blade before."
+
+
+def _reason(index: int, steps: tuple[int, ...], is_hearsay: bool) -> Reason:
+    call = CALLS[index]
+    at = {
+        name: step * _STEP[spec] for (name, spec), step in zip(_QUOTED[index], steps, strict=True)
+    }
+    text = call.text.format_map(at)
+    if is_hearsay:
+        text = text.replace(" of 5:", " of 5, assumed:")
+    return Reason(call.id, text, call.evidence, call.source)
+
+
+def _how_seen(seen: Condition | None) -> str:
+    if seen is None:
+        return "Condition: nobody has surveyed this road; the default is used."
+    if seen.method in _TRUST:
+        return f"Condition: {seen.note or 'estimated'} ({seen.method})."
+    return ""
+
+
+def _steps(values: Floats, step: float) -> Ints:
     """Figures in whole steps of what is shown, so that equal sentences are made once."""
-    return np.rint(np.nan_to_num(values) / step).astype(np.int64).tolist()
+    return np.rint(np.nan_to_num(values) / step).astype(np.int64)
 
 
 def _is_said_better(call: Call, work: npt.NDArray[np.bool_]) -> bool:
@@ -175,9 +257,36 @@ def _is_said_better(call: Call, work: npt.NDArray[np.bool_]) -> bool:
     return any(work[CODE[heavier]] for heavier in SAYS_IT.get(call.treatment, ()))
 
 
-def _patterns(holds: npt.NDArray[np.bool_]) -> tuple[list[int], npt.NDArray[np.bool_]]:
+def _patterns(holds: npt.NDArray[np.bool_]) -> tuple[Ints, npt.NDArray[np.bool_]]:
     """Which distinct column each column is, and the distinct columns."""
     weight = np.left_shift(np.int64(1), np.arange(holds.shape[0]))
     code = weight @ holds.astype(np.int64)
     _, first, inverse = np.unique(code, return_index=True, return_inverse=True)
-    return inverse.tolist(), holds[:, first]
+    return inverse.astype(np.int64), holds[:, first]
+
+
+_WORD_BITS = 62
+
+
+def _packed(columns: list[Ints]) -> list[list[int]]:
+    """Columns of whole numbers packed into as few as hold them: equal rows stay equal, others not.
+
+    Examples
+    --------
+    >>> _packed([np.array([1, 1, 0]), np.array([2, 2, -3])])
+    [[13, 13, 0]]
+    """
+    words: list[Ints] = []
+    bits_left = 0
+    for column in columns:
+        if not column.shape[0]:
+            continue
+        values = column - column.min()
+        bits = max(int(values.max()).bit_length(), 1)
+        if bits > bits_left:
+            words.append(values)
+            bits_left = _WORD_BITS - bits
+        else:
+            words[-1] = (words[-1] << bits) | values
+            bits_left -= bits
+    return [word.tolist() for word in words]

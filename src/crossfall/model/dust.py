@@ -7,6 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from crossfall.errors import InputError
+from crossfall.model.need import Treatment
+
+BLADE_UP = frozenset({Treatment.CULVERT_CLEARING, Treatment.DUST_CONTROL})
+"""Work that a resting road may have: it touches no crust."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,6 +70,20 @@ class ScoringPolicy:
         evidence="recalled",
         source=_RATING,
     )
+    few_potholes_per_km: float = setting(
+        10.0,
+        unit="1/km",
+        doc="So many potholes or fewer are patched one by one; they say little of the whole road.",
+        low=0.0,
+        high=100.0,
+    )
+    few_potholes_score: float = setting(
+        3.2,
+        unit="score",
+        doc="Least deformation score that a few potholes give, however deep they are.",
+        low=1.0,
+        high=5.0,
+    )
     measured_weight: float = setting(
         0.75,
         unit="-",

@@ -47,10 +47,10 @@ class CallPolicy:
         2.3, unit="score", doc="Reshape: defects too deep for light blading.", low=1.0, high=5.0
     )
     reshape_corrugation_mm: float = setting(
-        40.0, unit="mm", doc="Washboard too deep for light blading.", low=10.0, high=100.0
+        35.0, unit="mm", doc="Washboard too deep for light blading.", low=10.0, high=100.0
     )
     reshape_rut_mm: float = setting(
-        40.0, unit="mm", doc="Ruts too deep for light blading.", low=10.0, high=100.0
+        35.0, unit="mm", doc="Ruts too deep for light blading.", low=10.0, high=100.0
     )
     reshape_pothole_mm: float = setting(
         60.0, unit="mm", doc="Potholes too deep for light blading.", low=10.0, high=150.0
@@ -64,6 +64,22 @@ class CallPolicy:
         low=25.0,
         high=200.0,
     )
+    reshape_flat_pct: float = setting(
+        1.5, unit="%", doc="Measured crossfall too flat to shed water.", low=0.0, high=4.0
+    )
+    reshape_steep_pct: float = setting(
+        7.5, unit="%", doc="Measured crossfall too steep to drive on safely.", low=5.0, high=15.0
+    )
+    back_deformation: float = setting(
+        3.0,
+        unit="score",
+        doc="A ride this bad soon after blading was not cut deep enough.",
+        low=1.0,
+        high=5.0,
+    )
+    back_days: float = setting(
+        14.0, unit="day", doc="How soon after blading that is.", low=1.0, high=90.0
+    )
     scarify_deformation: float = setting(
         1.6, unit="score", doc="Scarify: the blade rides over the crust.", low=1.0, high=5.0
     )
@@ -76,6 +92,16 @@ class CallPolicy:
     regravel_gravel: float = setting(
         1.9, unit="score", doc="Gravel over the whole length.", low=1.0, high=5.0
     )
+    regravel_gravel_mm: float = setting(
+        20.0, unit="mm", doc="Measured gravel that is as good as none.", low=5.0, high=75.0
+    )
+    regravel_adt: float = setting(
+        15.0,
+        unit="veh/day",
+        doc="Least traffic for gravel over the whole length; below it the thin places get some.",
+        low=0.0,
+        high=500.0,
+    )
     ditch_drainage: float = setting(
         2.1, unit="score", doc="Ditches that do not carry water.", low=1.0, high=5.0
     )
@@ -84,6 +110,23 @@ class CallPolicy:
     )
     dust_adt: float = setting(
         150.0, unit="veh/day", doc="Least traffic for a dust treatment.", low=0.0, high=2000.0
+    )
+    dust_seen: float = setting(
+        2.5,
+        unit="level",
+        doc="Dust seen above this (0 none, 1 low, 2 medium, 3 high) is worth a treatment.",
+        low=0.0,
+        high=3.0,
+    )
+    dusty_level: float = setting(
+        1.5,
+        unit="level",
+        doc="Dust seen above this is the fault where the stone is tight, below it never is.",
+        low=0.0,
+        high=3.0,
+    )
+    tight_loose_mm: float = setting(
+        15.0, unit="mm", doc="Loose stone up to this is tight.", low=0.0, high=50.0
     )
     engineer_rut_mm: float = setting(
         75.0,
@@ -121,6 +164,9 @@ class CallPolicy:
     )
     cause_heavy_adt: float = setting(
         20.0, unit="veh/day", doc="Heavy traffic that is itself the cause.", low=0.0, high=500.0
+    )
+    washboard_mm: float = setting(
+        10.0, unit="mm", doc="Measured waves above this are washboard.", low=2.0, high=50.0
     )
     blade_rut_mm: float = setting(
         15.0, unit="mm", doc="Ruts worth naming as a cause.", low=0.0, high=100.0
