@@ -28,6 +28,8 @@ from crossfall_app.cli.hauls import COMMANDS as HAUL
 from crossfall_app.cli.hauls import GROUP_HELP as HAUL_HELP
 from crossfall_app.cli.keep import COMMANDS as KEEP
 from crossfall_app.cli.lay_out import COMMANDS as LAY_OUT
+from crossfall_app.cli.permit import CLEARANCE_HELP, ENGINEER_HELP
+from crossfall_app.cli.permit import COMMANDS as PERMIT
 from crossfall_app.cli.residents import COMMANDS as REQUESTS
 from crossfall_app.cli.residents import GROUP_HELP as REQUESTS_HELP
 from crossfall_app.cli.speak import complain, remark, say
@@ -58,6 +60,8 @@ def build() -> typer.Typer:
         "hazard": HAZARD_HELP,
         "requests": REQUESTS_HELP,
         "haul": HAUL_HELP,
+        "clearance": CLEARANCE_HELP,
+        "engineer": ENGINEER_HELP,
     }
     inner: dict[str, typer.Typer] = {}
     for name, command, is_hidden in every_command():
@@ -84,6 +88,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *HAZARD,
         *REQUESTS,
         *HAUL,
+        *PERMIT,
         *HAND_OUT,
         *KEEP,
     )

@@ -333,7 +333,8 @@ def _obstacles(row: Any, card: nouns.JobCard, confirmed_by: str) -> tuple[Obstac
 def _practice() -> PermissionPractice:
     """What the policy in force asks leave for."""
     row = models.Agency.objects.select_related("policy").first()
-    policy = nouns.Policy() if row is None or row.policy is None else convert.policy_to_noun(row.policy)
+    has_own = row is not None and row.policy is not None
+    policy = convert.policy_to_noun(row.policy) if has_own else nouns.Policy()
     return policy.design.permission
 
 

@@ -45,6 +45,7 @@ _OPERATOR = {
 _SUPERINTENDENT = {
     "contract-accept",
     "contract-let",
+    "leave-sign",
     "settings-keep",
     "settings-back",
     "settings-fleet",
