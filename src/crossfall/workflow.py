@@ -6,7 +6,7 @@ are arguments. Loading, saving and showing are the doors' business.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -17,6 +17,7 @@ from crossfall.design.jobs import make_tools
 from crossfall.design.site import Site
 from crossfall.dispatch import dispatch_week
 from crossfall.dispatch.checker import check_plan
+from crossfall.dispatch.replan import Replan, replan_week
 from crossfall.errors import InputError
 from crossfall.judgement import (
     GateTable,
@@ -44,6 +45,7 @@ from crossfall.model import (
     Machine,
     Need,
     Plan,
+    PlanWish,
     Progress,
     Violation,
     quiet,
@@ -132,6 +134,68 @@ def plan_week(
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     progress(1.0, f"{len(cards)} job cards are written")
     return WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
+
+
+@dataclass(frozen=True)
+class ChangedWeek:
+    """What is left of a planned week after people's wishes, and everything that moved for them."""
+
+    week: WeekPlan
+    replan: Replan
+
+
+def change_week(
+    district: District,
+    previous: Plan,
+    jobs: tuple[Job, ...],
+    needs: tuple[Need, ...],
+    conditions: tuple[Condition, ...],
+    *,
+    wishes: Sequence[PlanWish],
+    now: datetime,
+    made_at: datetime,
+    rounds: int,
+    seed: int = 1,
+    progress: Progress = quiet,
+) -> ChangedWeek:
+    """Plan the rest of a week around what people pinned or kept out; little else moves.
+
+    The jobs stay as they were designed. The same wishes, moment, rounds and seed give the same
+    plan.
+
+    Raises
+    ------
+    InputError
+        If ``now`` is outside the days of the plan, or a wish names what is not there.
+    Cancelled
+        If ``progress`` raises it.
+    """
+    policy, fleet, today = district.policy, district.fleet, now.date()
+    network = district.network.without(closed_by_hazard(district, today=today))
+    n_days = previous.n_days - (today - previous.first_day).days
+    state = surface_state(district, first_day=today, n_days=max(1, n_days), seed=seed)
+    gates = judge_gates(state, fleet, policy)
+    jobs = tuple(job for job in jobs if job.segment_id in network.segment_by_id)
+    replan = replan_week(
+        previous,
+        jobs,
+        network,
+        build_graph(network),
+        fleet,
+        gates,
+        policy,
+        now=now,
+        made_at=made_at,
+        seed=seed,
+        wishes=wishes,
+        iterations=rounds,
+        progress=progress,
+    )
+    plan = replan.plan
+    violations = check_plan(plan, jobs, network, fleet, gates, policy, since=replan.since)
+    cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
+    week = WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
+    return ChangedWeek(week, replan)
 
 
 def plan_years(
