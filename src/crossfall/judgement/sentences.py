@@ -39,6 +39,8 @@ class DayFigures:
     """Whether no class has the share of members that makes it worth saying."""
     chance_rain: float = 0.0
     """Share of members in which it rains too much to work on the day."""
+    workable_parts: tuple[str, ...] = ()
+    """The parts of the day on which it is likely workable."""
 
 
 def foreman_sentence(day: DayFigures) -> str:
@@ -66,7 +68,7 @@ def surface_word(day: DayFigures) -> str:
         return "Thaw-weak below, whatever the top looks like"
     if day.likely is MoistureClass.TOO_WET:
         if day.is_rain_to_blame:
-            return "Rain on the day, leave it"
+            return _rain_word(day.workable_parts)
         if day.workable_from == "midday":
             return "Still greasy, try noon"
         if day.workable_from == "late":
@@ -79,6 +81,20 @@ def surface_word(day: DayFigures) -> str:
     if day.likely is MoistureClass.DRY:
         return "Dry, a very light touch or wait for rain"
     return "Nobody knows, look at the road first"
+
+
+def _rain_word(workable_parts: tuple[str, ...]) -> str:
+    """Where the hours of rain are known, what they leave of the day."""
+    if not workable_parts:
+        return "Rain on the day, leave it"
+    if workable_parts[0] != "early":
+        when = "noon" if workable_parts[0] == "midday" else "late in the day"
+        return f"Rain early, try {when}"
+    if "midday" not in workable_parts:
+        return "Workable early, then rain: be done by noon"
+    if "late" not in workable_parts:
+        return "Workable until the afternoon, then rain"
+    return "Rain between dry hours, watch the sky"
 
 
 def surface_figures(day: DayFigures) -> str:

@@ -22,6 +22,7 @@ from crossfall.formulas.moisture_class import (
     Classes,
     MoistureClass,
     classify_moisture,
+    rain_between,
 )
 from crossfall.formulas.sun import daylight_hours
 from crossfall.judgement.day_parts import DAY_PARTS, part_of_day_classes
@@ -228,6 +229,9 @@ class MoistureState:
     def _figures(self, segment_id: str, day: date) -> DayFigures:
         group, at = self._place(segment_id, day)
         rain = self._rain_by_group[:, group]
+        share, site = self.site_rain_share, self.site_of_group[group]
+        share = None if share is None else share[:, site, at]
+        at_work = _rain_at_work(rain[:, at], share, self.policy)
         before = (
             self.site_rain_before_mm[:, self.site_of_group[group]] if at == 0 else rain[:, at - 1]
         )
@@ -243,7 +247,7 @@ class MoistureState:
             optimum_pct=float(self.groups.optimum_pct[group]),
             rain_before_mm=_median(before),
             rain_mm=_median(rain[:, at]),
-            is_rain_to_blame=_share(rain[agree, at] > self.policy.rain_limit_mm)
+            is_rain_to_blame=_share(at_work[agree] > self.policy.rain_limit_mm)
             > self.policy.blame_share,
             is_thaw_weak=bool(self.thaw_weak[self.index(segment_id), at]),
             workable_from=next(
@@ -252,7 +256,10 @@ class MoistureState:
             lead_days=at,
             seen=_seen(self.looks_of_group[group], day, self.policy),
             is_unsure=bool(agree.mean() < self.policy.sure_share),
-            chance_rain=_share(rain[:, at] > self.policy.rain_limit_mm),
+            chance_rain=_share(at_work > self.policy.rain_limit_mm),
+            workable_parts=tuple(
+                name for name in DAY_PARTS if parts[name][0] is MoistureClass.WORKABLE
+            ),
         )
 
     @cached_property
@@ -376,7 +383,12 @@ def _assemble(
     is_frozen = (
         timeline.frost_start[:n_members, site, at:] >= groups.layer.freeze_through_c_day[:, None]
     )
-    group_rain = np.where(groups.station[:, None] < 0, np.nan, rain[:, site])
+    share = None
+    if timeline.hours is not None:
+        every_site = np.arange(timeline.station_of_site.size)
+        share = timeline.known_share(np.arange(n_members), every_site, slice(at, None))
+    at_work = _rain_at_work(rain, share, policy)
+    group_rain = np.where(groups.station[:, None] < 0, np.nan, at_work[:, site])
     surface, classes = (
         classify_moisture(
             moisture,
@@ -414,12 +426,16 @@ def _assemble(
         history_rain_mm=timeline.rain_mm[..., past].mean(axis=0),
         policy=policy,
         notes=notes,
-        site_rain_share=None
-        if timeline.hours is None
-        else timeline.known_share(
-            np.arange(n_members), np.arange(timeline.station_of_site.size), slice(at, None)
-        ),
+        site_rain_share=share,
     )
+
+
+def _rain_at_work(rain_mm: Floats, share: Floats | None, policy: MoisturePolicy) -> Floats:
+    """Rain that counts against working on its day: what falls after work is left out [mm]."""
+    if share is None:
+        return rain_mm
+    by_then = rain_between(share, 0.0, policy.day_end_h)
+    return np.where(np.isfinite(by_then), rain_mm * by_then, rain_mm)
 
 
 def _median(values: Floats) -> float:
