@@ -9,11 +9,12 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from crossfall.judgement.calls import CALLS
+from crossfall.judgement.causes import CAUSES
 from crossfall.judgement.facts import FACTS, facts_of
 from crossfall.judgement.forecast import believe
 from crossfall.judgement.needs import find_needs
 from crossfall.judgement.resting import resting_roads
-from crossfall.judgement.rulebase import CALLS, CAUSES
 from crossfall.judgement.rules import (
     BREAKS_CRUST,
     HEAVIEST_FIRST,

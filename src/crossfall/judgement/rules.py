@@ -16,8 +16,10 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
+from crossfall.judgement.calls import CALLS
+from crossfall.judgement.causes import CAUSES
 from crossfall.judgement.facts import FACTS
-from crossfall.judgement.rulebase import CALLS, CAUSES, Clause
+from crossfall.judgement.rulebase import Clause
 from crossfall.model import Treatment
 from crossfall.model.dust import BLADE_UP
 from crossfall.model.policy.needs import CallPolicy, UsualWorkPolicy
@@ -107,7 +109,7 @@ class Judgement:
     work: Bools
     """(treatment, segment): all work called for, less what dearer work takes in."""
     cause: Ints
-    """Index into :data:`~crossfall.judgement.rulebase.CAUSES`."""
+    """Index into :data:`~crossfall.judgement.causes.CAUSES`."""
     work_h_km: Floats
     """Usual hours of all that work for a kilometre [h/km]."""
     held_back: Ints

@@ -12,8 +12,10 @@ from string import Formatter
 import numpy as np
 import numpy.typing as npt
 
+from crossfall.judgement.calls import CALLS
+from crossfall.judgement.causes import CAUSES
 from crossfall.judgement.forecast import Belief
-from crossfall.judgement.rulebase import CALLS, CAUSES, Call
+from crossfall.judgement.rulebase import Call
 from crossfall.judgement.rules import (
     CODE,
     SAYS_IT,
