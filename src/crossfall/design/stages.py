@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from crossfall.design.clearances import DIGS
 from crossfall.design.cost import Line
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.water import DEPTH, water_row
-from crossfall.design.words import NBSP, metres
+from crossfall.design.zone import WorkZone, work_zone
 from crossfall.errors import InputError
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 from crossfall.model.need import Task
@@ -83,6 +84,7 @@ def make_stage(
     from_m, to_m = span_m
     minutes = passes.paced(to_m - from_m, least_min)
     stage_h = (sum(minutes) + wait_min) / 60
+    zone = zone_of(site, treatment, task, 60 * stage_h)
     come_and_go = site.tools.policy.costs.mobilisation_h
     lines: list[Line] = [
         ("grader", stage_h + come_and_go),
@@ -105,7 +107,7 @@ def make_stage(
         treatment=treatment,
         operations=passes.operations,
         pass_minutes=minutes,
-        steps=(*zone_steps(site, task), *before, *passes.steps, *later),
+        steps=(*zone.steps, *before, *passes.steps, *later),
         end_state=end_state,
         checks=tuple(checks),
         after=after,
@@ -119,19 +121,12 @@ def make_stage(
     )
 
 
-def zone_steps(site: Site, task: Task) -> tuple[str, ...]:
-    """Signs for work that stays in one place; light blading moves and carries its beacon."""
-    if task not in ("cutting", "hauling"):
-        return ()
+def zone_of(site: Site, treatment: Treatment, task: Task, stay_min: float) -> WorkZone:
+    """The work zone; work with the blade down moves on, hand work stays at each place."""
     zone = site.tools.design.zone
-    rural = next((each for each in zone.sign_spacings if each.road == "rural"), None)
-    # To a tenth: the manual's round figure is in feet and must come back whole
-    apart = f", {rural.a_m:.1f}{NBSP}m apart" if rural else ""
-    step = f"Advance signs at both ends{apart}, by the local manual"
-    if task == "cutting":
-        return (step,)
-    low, high = metres(zone.one_lane_taper_low_m), metres(zone.one_lane_taper_high_m)
-    return (f"{step}; one lane open between flaggers, taper {low} to {high}",)
+    is_beside = treatment in DIGS
+    stays = {"light_blading": 0.0, "hand_work": site.tools.design.drain.culvert_min}
+    return work_zone(site.segment, task, stays.get(task, stay_min), zone, is_beside=is_beside)
 
 
 def part_name(name: str, number: int, n_parts: int) -> str:

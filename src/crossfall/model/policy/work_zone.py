@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from crossfall.model.network import RoadClass
 from crossfall.model.policy.setting import setting
 
 
@@ -59,6 +60,54 @@ class ZonePractice:
         evidence="published",
         source="MUTCD section 6C, copies; to be confirmed in the manual itself",
     )
+    mobile_min: float = setting(
+        15.0,
+        unit="min",
+        doc="Work that stays in one place no longer is mobile.",
+        evidence="published",
+        source="Minnesota DOT state aid, field manual for low-volume roads (durations)",
+        low=1.0,
+        high=60.0,
+    )
+    short_duration_min: float = setting(
+        60.0,
+        unit="min",
+        doc="Work that stays no longer is of short duration.",
+        evidence="published",
+        source="Minnesota DOT state aid, field manual for low-volume roads (durations)",
+        low=15.0,
+        high=120.0,
+    )
+    short_term_min: float = setting(
+        720.0,
+        unit="min",
+        doc="Work that stays no longer is short term; longer is long term.",
+        evidence="published",
+        source="Minnesota DOT state aid, field manual for low-volume roads (durations)",
+        low=60.0,
+        high=1440.0,
+    )
+    posted_arterial_km_h: float = setting(
+        88.51392, unit="km/h", doc="Speed taken as posted on an arterial (55 mph).", low=20, high=130
+    )
+    posted_collector_km_h: float = setting(
+        80.4672, unit="km/h", doc="The same on a collector (50 mph).", low=20.0, high=130.0
+    )
+    posted_local_km_h: float = setting(
+        72.42048, unit="km/h", doc="The same on a local road (45 mph).", low=20.0, high=130.0
+    )
+    posted_minimum_km_h: float = setting(
+        56.32704, unit="km/h", doc="The same on a minimum road (35 mph).", low=20.0, high=130.0
+    )
+    shadow_adt: float = setting(
+        400.0, unit="vehicles/d", doc="From here on mobile work has a shadow vehicle.", low=0.0
+    )
+    flagger_adt: float = setting(
+        100.0, unit="vehicles/d", doc="From here on a closed lane has flaggers.", low=0.0
+    )
+    shoulder_m: float = setting(
+        1.2, unit="m", doc="Width that work beside the lane takes.", low=0.3, high=4.0
+    )
     lane_least_m: float = setting(
         3.048,
         unit="m",
@@ -73,3 +122,12 @@ class ZonePractice:
         evidence="published",
         source="FHWA Gravel Roads Construction and Maintenance Guide (2015), errata, p. 137",
     )
+
+    def posted_on(self, road_class: RoadClass) -> float:
+        """Speed taken as posted on a class of road, where no sign is known [km/h]."""
+        return {
+            "arterial": self.posted_arterial_km_h,
+            "collector": self.posted_collector_km_h,
+            "local": self.posted_local_km_h,
+            "minimum": self.posted_minimum_km_h,
+        }[road_class]
