@@ -104,6 +104,8 @@ class Problem:
     """Stages the search does not look at because there are more than it can hold."""
     wished: Flags
     """Where people's wishes let the search put each stage: shape (stage, shift)."""
+    pinned_h: Floats
+    """What of ``pull_h`` is for pins: shape (stage, shift) [h]."""
 
     @property
     def work_min(self) -> Floats:
@@ -249,6 +251,7 @@ def build_problem(
         ),
         set_aside=hopeful & ~kept,
         wished=places_left(wishes, stages, shifts),
+        pinned_h=pinned,
     )
 
 

@@ -22,7 +22,7 @@ from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.solve import improve
 from crossfall.dispatch.standing import Since, Standing, since_of
 from crossfall.dispatch.week import plan_of
-from crossfall.dispatch.wishes import tell_wishes
+from crossfall.dispatch.wishes import seat_pinned, tell_wishes, why_not
 from crossfall.errors import InputError
 from crossfall.model import Fleet, Job, Network, Plan, PlanWish, Policy, Progress, quiet
 
@@ -151,7 +151,7 @@ def replan_week(
     work_h = float(problem.work_min.mean()) / 60 if problem.stages else 1.0
     solution = improve(
         pulled,
-        start_from(pulled, previous),
+        seat_pinned(pulled, start_from(pulled, previous)),
         seconds=max(0.3, seconds - (time.monotonic() - began)),
         seed=seed,
         iterations=iterations,
@@ -188,7 +188,16 @@ def _told(previous: Plan, plan: Plan, problem: Problem, since: Since) -> Replan:
             continue
         kind: Kind = "left_out" if new is None else "machine" if new[0] != old[0] else "day"
         job_id = _job_id(problem, index, stage_id)
-        moves.append(Move(stage_id, job_id, kind, old, new, _reason(problem, index, stage_id, old)))
+        moves.append(
+            Move(
+                stage_id,
+                job_id,
+                kind,
+                old,
+                new,
+                _reason(problem, index, stage_id, old, is_out=new is None),
+            )
+        )
     for stage_id, new in after.items():
         if stage_id not in before:
             job_id = _job_id(problem, index, stage_id)
@@ -219,7 +228,14 @@ def _job_id(problem: Problem, index: dict[str, int], stage_id: str) -> str:
     return problem.stages[index[stage_id]].job_id if stage_id in index else ""
 
 
-def _reason(problem: Problem, index: dict[str, int], stage_id: str, old: tuple[str, date]) -> str:
+def _reason(
+    problem: Problem,
+    index: dict[str, int],
+    stage_id: str,
+    old: tuple[str, date],
+    *,
+    is_out: bool,
+) -> str:
     """Why a stage could not stay, or that it could and something else was better."""
     machine_id, day = old
     if stage_id not in index:
@@ -238,7 +254,7 @@ def _reason(problem: Problem, index: dict[str, int], stage_id: str, old: tuple[s
     if not problem.windows.allowed[s, problem.shifts[shift].day_index]:
         return f"The surface is no longer fit on {day:%a} {day.day}."
     if not problem.wished[s, shift]:
-        return "Somebody asked for it to be kept out there."
+        return why_not(problem, s) if is_out else "Somebody asked for it."
     if not problem.may_do[s, shift]:
         return f"Whoever runs {machine_id} on {day:%a} {day.day} may not do it."
     return "Its place went to work that is worth more, or cannot wait."

@@ -18,6 +18,7 @@ from crossfall.errors import InputError
 from crossfall.model import Fleet, Job, PlanWish, Stage, Unserved
 
 if TYPE_CHECKING:
+    from crossfall.dispatch.kernel import Routes, Tables
     from crossfall.dispatch.problem import Problem
 
 
@@ -66,31 +67,90 @@ def pin_pull(
 
 
 def tell_wishes(problem: Problem, unserved: tuple[Unserved, ...]) -> tuple[Unserved, ...]:
-    """Of work that a wish keeps out, or that a pin's place has no room for, say so."""
-    if problem.wished.all():
-        return unserved
-    open_ever = problem.may_serve_ever
+    """Of work that a wish keeps out, or that has no room where it was asked for, say so."""
     told = []
     for each in unserved:
-        mine = [s for s, stage in enumerate(problem.stages) if stage.job_id == each.job_id]
-        narrowed = [s for s in mine if not problem.wished[s].all() and open_ever[s].any()]
-        closed = [s for s in narrowed if not (open_ever[s] & problem.wished[s]).any()]
-        if closed:
-            each = replace(
-                each,
-                binding="kept_out",
-                reason="Somebody asked for it to be left out, or only where it cannot be done.",
-                would_change="The wish is taken back.",
-            )
-        elif narrowed and each.binding == "higher_priorities":
-            each = replace(
-                each,
-                binding="kept_out",
-                reason="There is no room for it where somebody asked for it to be done.",
-                would_change="The wish is taken back, or other work gives way there.",
-            )
+        why = ""
+        for s, stage in enumerate(problem.stages):
+            if stage.job_id == each.job_id and not problem.wished[s].all():
+                why = why or why_not(problem, s)
+        if why and each.binding not in _HARDER:
+            change = "The wish is taken back, or what stands against it changes."
+            each = replace(each, binding="kept_out", reason=why, would_change=change)
         told.append(each)
     return tuple(told)
+
+
+_HARDER = ("engineer_to_confirm", "no_clearance", "unreachable", "waits_for_other_work")
+"""Reasons that would stand without any wish."""
+
+
+def why_not(problem: Problem, s: int) -> str:
+    """Why a stage with a wish is not where it was asked to be; empty without a wish."""
+    wished = problem.wished[s]
+    if wished.all():
+        return ""
+    if not wished.any():
+        return "Somebody asked for it to be left out of these days."
+    at = [shift for shift, is_open in zip(problem.shifts, wished, strict=True) if is_open]
+    where = _places_told(at) if len(at) < len(wished) / 2 else "the machines and days left to it"
+    days = np.array([shift.day_index for shift in problem.shifts], dtype=np.int64)
+    is_fit = problem.windows.allowed[s, days]
+    if not (wished & is_fit).any():
+        return f"It was asked for on {where}, when its surface is not fit for this work."
+    if not (wished & is_fit & problem.may_do[s]).any():
+        return f"It was asked for on {where}; who runs that machine may not do it."
+    if not (wished & is_fit & problem.may_do[s] & problem.is_reached[s]).any():
+        return f"It was asked for on {where}, which cannot get there and home in the shift."
+    return f"It was asked for on {where}, and there is no room for it."
+
+
+def seat_pinned(problem: Problem, start: Sequence[Sequence[int]]) -> tuple[tuple[int, ...], ...]:
+    """The start with every pinned stage in its place, where others have to go for it.
+
+    What goes is what brings least for its minutes; the search puts it elsewhere if it can.
+    """
+    from crossfall.dispatch import insertion, kernel
+    from crossfall.dispatch.tables import routes_from, tables_of
+
+    pinned = np.flatnonzero((problem.pinned_h > 0).any(axis=1))
+    tables = tables_of(problem)
+    routes = routes_from(tables, start)
+    rng = np.array([problem.pinned_h.size or 1], dtype=np.uint64)
+    worth_a_minute = problem.worth_h.max(axis=1) / problem.stage_min
+    for s in sorted(pinned, key=lambda s: len(problem.after[s])):
+        own = np.array([s], dtype=np.int64)
+        for h in np.flatnonzero(tables.ok[s]):
+            while routes.at[s, kernel.WHERE] < 0 and not insertion.fill(tables, routes, own, rng):
+                others = [
+                    z
+                    for z in np.flatnonzero(routes.at[:, kernel.WHERE] == h)
+                    if not (problem.pinned_h[z] > 0).any()
+                ]
+                if not others:
+                    break
+                _take_out(tables, routes, int(min(others, key=lambda z: worth_a_minute[z])))
+    lines = routes.lines
+    return tuple(tuple(int(b) for b in lines.seq[h, : lines.n[h]]) for h in range(lines.n.size))
+
+
+def _take_out(tables: Tables, routes: Routes, s: int) -> None:
+    from crossfall.dispatch import insertion, kernel
+
+    h = int(routes.at[s, kernel.WHERE])
+    insertion.take_out(tables, routes, s)
+    kernel.refresh(tables.ways, routes.lines, h)
+    insertion.put_right(tables, routes)
+
+
+def _places_told(shifts: Sequence[Shift]) -> str:
+    days = dict.fromkeys(f"{shift.day:%a} {shift.day.day}" for shift in shifts)
+    machines = dict.fromkeys(shift.machine.name for shift in shifts)
+    told = f"{', '.join(machines)} on {', '.join(days)}"
+    return told if len(machines) <= _MOST_NAMED else ", ".join(days)
+
+
+_MOST_NAMED = 2
 
 
 def _wanted(wish: PlanWish, stages: Sequence[Stage]) -> Flags:
