@@ -24,6 +24,7 @@ MEASURED = (
     "corrugation_spacing_m",
     "pothole_count_per_km",
     "pothole_width_mm",
+    "iri_m_km",
 )
 
 _FEW_MM = ("corrugation_mm", "pothole_mm", "rut_mm")
@@ -121,6 +122,8 @@ def _out_of_range(look: Condition, policy: EntryPolicy) -> _Doubts:
         "corrugation_spacing_m": (0.0, policy.corrugation_spacing_max_m, " m"),
         "pothole_count_per_km": (0.0, policy.potholes_max_per_km, " a km"),
         "pothole_width_mm": (0.0, policy.pothole_width_max_mm, " mm"),
+        "iri_m_km": (0.0, policy.iri_max_m_km, " m/km"),
+        "driven_km_h": (0.0, policy.driven_max_km_h, " km/h"),
     }
     for name, (low, high, unit) in limits.items():
         value = getattr(look, name)

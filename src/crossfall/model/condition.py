@@ -64,6 +64,10 @@ class Condition:
     pothole_width_mm: float | None = None
     ditch: Ditch | None = None
     shoulder: Shoulder | None = None
+    iri_m_km: float | None = None
+    """International Roughness Index of a measured profile [m/km]."""
+    driven_km_h: float | None = None
+    """Speed at which washboard was traced from a vehicle, for which its depth holds [km/h]."""
 
 
 @dataclass(frozen=True, slots=True)

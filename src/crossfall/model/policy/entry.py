@@ -51,6 +51,13 @@ class EntryPolicy:
     pothole_width_max_mm: float = setting(
         3000.0, unit="mm", doc="Widest pothole that is believed", low=500.0, high=10000.0
     )
+    iri_max_m_km: float = setting(
+        40.0, unit="m/km", doc="Roughest road that is believed", low=20.0, high=100.0
+    )
+    driven_max_km_h: float = setting(
+        100.0, unit="km/h", doc="Fastest drive over washboard that is believed", low=40.0,
+        high=130.0,
+    )  # fmt: skip
     distress_median_min_mm: float = setting(
         4.0,
         unit="mm",

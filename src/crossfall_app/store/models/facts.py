@@ -48,6 +48,8 @@ class Condition(Entered):
     pothole_width_mm = models.FloatField(null=True)
     ditch = word_field(null=True)
     shoulder = word_field(null=True)
+    iri_m_km = models.FloatField(null=True)
+    driven_km_h = models.FloatField(null=True)
     entry_source = models.TextField(blank=True, default="")
     superseded_by = models.ForeignKey(
         "self", models.PROTECT, null=True, related_name="supersedes_rows"
