@@ -40,6 +40,7 @@ from crossfall.judgement import (
 from crossfall.model import (
     Condition,
     District,
+    Fleet,
     Job,
     JobCard,
     Machine,
@@ -80,9 +81,12 @@ def plan_week(
     seconds: float = 20.0,
     seed: int = 1,
     previous: Plan | None = None,
+    wishes: Sequence[PlanWish] = (),
     progress: Progress = quiet,
 ) -> WeekPlan:
     """Plan the week: network, condition, weather and machines in; a checked plan with cards out.
+
+    ``wishes`` are what people pinned or kept out; those about work that is done are dropped.
 
     Raises
     ------
@@ -127,6 +131,7 @@ def plan_week(
         seconds=seconds,
         seed=seed,
         previous=previous,
+        wishes=_still_there(wishes, jobs, fleet),
         progress=lambda fraction, message: progress(0.25 + 0.65 * fraction, message),
     )
     violations = check_plan(plan, jobs, network, fleet, gates, policy)
@@ -323,6 +328,20 @@ def what_changed(
         for each in (unheard, district)
     )
     return surface_difference(before, after)
+
+
+def _still_there(
+    wishes: Sequence[PlanWish], jobs: tuple[Job, ...], fleet: Fleet
+) -> tuple[PlanWish, ...]:
+    """Wishes about work that is still to be done, by machines that are still there."""
+    machines = {machine.id for machine in fleet.machines} | {None}
+    stages = {(job.id, stage.id) for job in jobs for stage in job.stages}
+    known = stages | {(job.id, None) for job in jobs}
+    return tuple(
+        each
+        for each in wishes
+        if (each.job_id, each.stage_id) in known and each.machine_id in machines
+    )
 
 
 def _brings_water(machine: Machine) -> bool:

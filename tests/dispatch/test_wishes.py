@@ -126,3 +126,15 @@ def test_no_plan_breaks_a_wish(data):
 def test_wishes_that_cannot_be_true_are_refused(wish, told):
     with pytest.raises(InputError, match=told):
         _again(wish)
+
+
+def test_a_week_planned_from_nothing_honours_wishes_too():
+    wishes = (PlanWish(JOBS[7].id, "pin", "G1", DAYS[1]), PlanWish(JOBS[9].id, "forbid"))
+    plan = dispatch_week(
+        JOBS, NETWORK, NearGraph(NETWORK), FLEET, GATES, POLICY, first_day=MONDAY, n_days=2,
+        made_at=MADE_AT, seconds=1.0, seed=1, iterations=200, wishes=wishes,
+    )  # fmt: skip
+    assert check_plan(plan, JOBS, NETWORK, FLEET, GATES, POLICY) == ()
+    assert _places(plan)[JOBS[7].stages[0].id] == ("G1", DAYS[1])
+    assert JOBS[9].stages[0].id not in _places(plan)
+    assert plan.wishes == wishes

@@ -17,8 +17,9 @@ from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.proof import write_out
 from crossfall.dispatch.solve import Solution, improve
+from crossfall.dispatch.wishes import seat_pinned, tell_wishes
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Network, Plan, Policy, Progress, quiet
+from crossfall.model import Fleet, Job, Network, Plan, PlanWish, Policy, Progress, quiet
 
 _BOUND_SHARE = 0.15
 _LEAST_SEARCH_S = 0.5
@@ -41,6 +42,7 @@ def dispatch_week(
     seconds: float,
     seed: int,
     previous: Plan | None = None,
+    wishes: Sequence[PlanWish] = (),
     iterations: int | None = None,
     progress: Progress = quiet,
 ) -> Plan:
@@ -60,6 +62,8 @@ def dispatch_week(
         Rounds of search. The plan is the same for the same seed only when this is given.
     previous
         An earlier plan of overlapping days: kept where a change does not earn its cost.
+    wishes
+        Work that people pinned to a machine or day, or kept off one; they stay with the plan.
 
     Raises
     ------
@@ -86,6 +90,7 @@ def dispatch_week(
         policy.dispatch,
         first_day=first_day,
         n_days=n_days,
+        wishes=wishes,
         most_steps=np.inf if iterations is not None else _STEPS_A_SECOND * max(1.0, seconds),
         check=lambda: progress(0.0, "Travel times between jobs"),
     )
@@ -99,6 +104,7 @@ def dispatch_week(
         [lambda: first_plan(problem, previous)],
         lambda: progress(0.10, "A first plan, the most urgent first"),
     )
+    start = seat_pinned(problem, start) if wishes else start
     left = max(_LEAST_SEARCH_S, seconds - (time.monotonic() - began))
     solution = improve(
         problem,
@@ -119,6 +125,7 @@ def dispatch_week(
         seed=seed,
         policy_version=policy.version,
     )
+    plan = replace(plan, unserved=tell_wishes(problem, plan.unserved), wishes=tuple(wishes))
     progress(1.0, f"{len(plan.served)} jobs are in the plan")
     return plan
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from crossfall.model import District, Plan, Progress, quiet
+from crossfall.model import District, Plan, PlanWish, Progress, quiet
 from crossfall.workflow import WeekPlan, plan_week
 from crossfall_app.store import repository
 
@@ -50,6 +50,7 @@ def plan_from_store(
         seconds=seconds,
         seed=seed,
         previous=_plan_in_force(),
+        wishes=_wishes_ahead(first_day),
         progress=progress,
     )
     if ordered:
@@ -64,6 +65,13 @@ def _plan_in_force() -> Plan | None:
     if latest is None or not any(card.status in {"issued", "closed"} for card in latest.cards):
         return None
     return latest.plan
+
+
+def _wishes_ahead(first_day: date) -> tuple[PlanWish, ...]:
+    """What people asked of the last plan, but for days that are over."""
+    latest = repository.latest_week()
+    wishes = latest.plan.wishes if latest is not None else ()
+    return tuple(each for each in wishes if each.day is None or each.day >= first_day)
 
 
 def _left_out(district: District, ordered: Mapping[str, tuple[int, ...]]) -> str:
