@@ -24,7 +24,7 @@ from crossfall.programme.table import strategy_set
 
 POLICY = ProgrammePolicy()
 FEW = StrategyPolicy(
-    bladings_per_year=(1.0, 6.0),
+    bladings_by_season=((1.0, 0.0), (2.0, 4.0)),
     regravel_below_mm=(0.0, 40.0),
     lift_mm=(0.0, 75.0),
     with_dust_control=(False, True),
@@ -34,7 +34,7 @@ FEW = StrategyPolicy(
 def _instance(n: int, seed: int, strategies: StrategyPolicy, n_years: int, **shares: float):
     table, chosen_from = made_table(n, seed), strategy_set(strategies)
     outcomes = simulate(table, chosen_from, course(POLICY, n_years))
-    free = price(outcomes, table, chosen_from, np.zeros((5, n_years))).use[0]
+    free = price(outcomes, table, chosen_from, np.zeros((5, n_years)))[1].use[0]
     return table, chosen_from, outcomes, made_limits(free, **shares)
 
 
@@ -54,7 +54,7 @@ def test_brute_force_agrees_on_tiny_networks(seed: int) -> None:
     table, strategies, outcomes, limits = _instance(n, seed, FEW, n_years, money=1.0, gravel=1.6)
     limits = Limits(limits.money_minor * 1.3, limits.grader_h * 1.4, limits.gravel_m3 * 1.5)
     everyone = np.arange(n)
-    cost, money, hours, gravel = uses_of(outcomes, table, strategies, everyone, n_years)
+    cost, money, hours, gravel = uses_of(outcomes, table, strategies, n_years)
     rows = limits.stacked()
     best = np.inf
     for combination in itertools.product(range(strategies.n), repeat=n):
@@ -80,7 +80,7 @@ def test_the_bound_is_the_value_of_the_linear_programme() -> None:
     table, strategies, outcomes, limits = _instance(n, 11, FEW, n_years)
     solve = replace(POLICY.solve, dual_tolerance=1e-11, dual_passes=600, polish_below=0)
     choice = choose(outcomes, table, strategies, limits, solve)
-    cost, money, hours, gravel = uses_of(outcomes, table, strategies, np.arange(n), n_years)
+    cost, money, hours, gravel = uses_of(outcomes, table, strategies, n_years)
     by_pit = np.zeros((n, strategies.n, 5, n_years))
     by_pit[:, :, 0], by_pit[:, :, 1] = money, hours
     by_pit[np.arange(n)[:, None], np.arange(strategies.n), 2 + table.pit[:, None]] = gravel
@@ -119,10 +119,10 @@ def test_the_compiled_pass_and_the_plain_one_choose_alike() -> None:
     table, strategies, outcomes, _ = _instance(300, 9, POLICY.strategies, 13)
     prices = np.random.default_rng(2).uniform(0, 0.5, (5, 13))
     prices[1:] *= 2000
-    priced = price(outcomes, table, strategies, prices)
+    choice, priced = price(outcomes, table, strategies, prices)
     plain = values_at(outcomes, table, strategies, prices, np.arange(300))
     here = np.arange(300)
-    assert np.allclose(plain[here, priced.choice], plain.min(axis=1), rtol=1e-12)
+    assert np.allclose(plain[here, choice], plain.min(axis=1), rtol=1e-12)
     bound = priced.bound(prices, np.zeros((5, 13)))
     assert bound == pytest.approx(plain.min(axis=1).sum(), rel=1e-9)
 
@@ -196,6 +196,6 @@ def test_dropping_dominated_strategies_changes_no_choice_at_any_prices() -> None
     for scale in (0.0, 0.1, 1.0, 10.0):
         prices = rng.uniform(0, scale, (5, 9))
         prices[1:] *= 1000
-        before, after = (price(each, table, strategies, prices) for each in (full, outcomes))
+        before, after = (price(each, table, strategies, prices)[1] for each in (full, outcomes))
         bounds = [each.bound(prices, np.zeros((5, 9))) for each in (before, after)]
         assert bounds[0] == pytest.approx(bounds[1], rel=1e-12)

@@ -111,8 +111,10 @@ def test_impossible_segments_are_named(changes: dict, words: str) -> None:
 
 
 def test_rain_in_metres_is_refused() -> None:
+    material = replace(Policy().programme.material, rain_mm_month=0.07)
+    policy = replace(Policy(), programme=replace(Policy().programme, material=material))
     with pytest.raises(InputError, match="looks like metres"):
-        plan_years(NETWORK, (), Policy(), n_years=5, budget_minor=None, rain_mm_month=0.07)
+        plan_years(NETWORK, (), policy, n_years=5, budget_minor=None)
 
 
 def test_the_same_input_gives_the_same_programme() -> None:

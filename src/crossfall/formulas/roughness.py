@@ -13,6 +13,8 @@ remembered forms agree, the pages were not seen. Fitted in Brazil without frost.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -234,6 +236,56 @@ def year_of_bladings(
     mean_start = settled + (start - settled) * (1 - all_year) / (n * (1 - shrink))
     mean = high - (high - mean_start) * np.expm1(speed * days / n) / (speed * days / n)
     return mean, end
+
+
+def year_of_seasons(
+    start: Number,
+    top: Number,
+    bottom: Number,
+    share: Number,
+    rate: Number,
+    n_bladings: Sequence[Number],
+    *,
+    days: Sequence[float],
+    rate_factor: Sequence[float],
+) -> tuple[Floats, Floats]:
+    """Mean roughness of a year of seasons, and the roughness it ends with [m/km].
+
+    Each season has its own bladings, in equal cycles, and its own pace of roughening; a season
+    without any only climbs. Seasons follow one another as they are given.
+
+    Raises
+    ------
+    InputError
+        If lists differ in length, days do not make 365, or a season has less than a tenth of a
+        blading and more than none.
+
+    Examples
+    --------
+    >>> year_of_seasons(5.0, 20.0, 2.0, 0.668, -0.002, [6], days=[365.0], rate_factor=[1.0]) == (
+    ...     year_of_bladings(5.0, 20.0, 2.0, 0.668, -0.002, 6))
+    True
+    """
+    if not len(n_bladings) == len(days) == len(rate_factor):
+        raise InputError(
+            f"{len(n_bladings)} seasons have bladings, {len(days)} days and {len(rate_factor)}"
+            " factors; expected as many of each"
+        )
+    if abs(sum(days) - 365.0) > 1e-6 or min(days) <= 0:
+        raise InputError(f"days of the seasons are {list(days)}; expected 365 in all, each above 0")
+    now: Floats = np.asarray(start, dtype=float)
+    total: Number = 0.0
+    for n, length, factor in zip(n_bladings, days, rate_factor, strict=True):
+        number, speed = np.asarray(n, dtype=float), np.asarray(rate, dtype=float) * factor
+        bladed, end = year_of_bladings(
+            now, top, bottom, share, speed, np.where(number > 0, number, 1.0), days=length
+        )
+        left_alone = after_days(now, top, speed, length)
+        high = np.asarray(top, dtype=float)
+        climbed = high - (high - now) * np.expm1(speed * length) / (speed * length)
+        total = total + np.where(number > 0, bladed, climbed) * (length / 365.0)
+        now = np.where(number > 0, end, left_alone)
+    return np.asarray(total), np.asarray(now)
 
 
 def _not_negative(name: str, value: Number) -> Floats:

@@ -19,8 +19,8 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InputError
-from crossfall.formulas.gravel_loss import yearly_loss
 from crossfall.model import Condition, Network, Policy, Segment, Treatment, WorkRecord
+from crossfall.programme.facts import group_name, loss_mm_year
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -250,24 +250,12 @@ def fit_factors(spans: Sequence[Span], policy: Policy) -> Fit:
 
 def group_of_segment(segment: Segment, policy: Policy) -> str:
     """Material and class of traffic: segments that lose gravel alike."""
-    edges = policy.learning.traffic_edges
-    index = int(np.searchsorted(np.array(edges), segment.adt, side="right"))
-    names = [f"under {edges[0]:.0f}"]
-    names += [f"{low:.0f} to {high:.0f}" for low, high in pairwise(edges)]
-    names.append(f"over {edges[-1]:.0f}")
-    return f"{segment.material}, {names[index]} vehicles a day"
+    return group_name(segment.material, segment.adt, policy)
 
 
 def _span(segment: Segment, first: Condition, last: Condition, policy: Policy) -> Span:
-    material = policy.programme.material
-    yearly = yearly_loss(
-        adt=segment.adt,
-        rise_fall_m_km=10 * segment.grade_pct,
-        curvature_deg_km=material.curvature_deg_km,
-        rain_mm_month=material.rain_mm_month,
-        p075_pct=material.p075_pct,
-        plasticity_pct=material.plasticity_pct,
-    )
+    one = np.ones(1)
+    yearly = loss_mm_year(one * segment.adt, one * segment.grade_pct, one, policy)[0]
     years = (last.observed_on - first.observed_on).days / _DAYS_A_YEAR
     return Span(
         segment.id,

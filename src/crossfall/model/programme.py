@@ -16,6 +16,9 @@ class Strategy:
     """Regravel when thickness falls below this; None never does [mm]."""
     lift_mm: float = 0.0
     has_dust_control: bool = False
+    bladings_by_season: tuple[float, ...] = ()
+    has_drainage_care: bool = False
+    """Ditches are kept up: each is cleaned in its turn."""
 
 
 @dataclass(frozen=True, slots=True)

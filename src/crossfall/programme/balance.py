@@ -14,57 +14,52 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from crossfall.programme.outcomes import Outcomes
-from crossfall.programme.price import N_CHUNKS, strategy_vectors, taken_columns
+from crossfall.programme.block import Segments
+from crossfall.programme.price import chunk_edges, group_of_chunk, strategy_vectors, taken_columns
 from crossfall.programme.prices import Mix
-from crossfall.programme.table import SegmentTable, StrategySet
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int16]
 
-_BLADE, _LIFT, _DUST, _BLADE_H, _LIFT_H, _LIFT_M3 = range(6)
+_BLADE, _LIFT, _DUST, _DRAIN, _BLADE_H, _LIFT_H, _LIFT_M3 = range(7)
 """Order of :func:`crossfall.programme.price.taken_columns`."""
 
 
-def balance(
-    mix: Mix,
-    outcomes: Outcomes,
-    table: SegmentTable,
-    strategies: StrategySet,
-    limits: Floats,
-) -> tuple[Codes, npt.NDArray[np.bool_]]:
+def balance(mix: Mix, segments: Segments, limits: Floats) -> tuple[Codes, npt.NDArray[np.bool_]]:
     """Whole choices (segment,), and which segments had more than one to take."""
-    choices = np.array([priced.choice for priced in mix.priced])
-    n_groups = mix.shares.shape[1]
-    edges = np.arange(N_CHUNKS + 1) * table.n // N_CHUNKS
-    group_of_chunk = np.arange(N_CHUNKS) * n_groups // N_CHUNKS
-    group = np.repeat(group_of_chunk, np.diff(edges))
+    group = group_of_chunk(mix.shares.shape[1])
+    found = segments.hesitant(mix.prices, mix.shares[:, group])
     inverse = np.where(np.isfinite(limits) & (limits > 0), 1.0 / np.maximum(limits, 1e-9), 0.0)
-    chosen = choices[0].copy()
-    hesitates = np.zeros(table.n, dtype=np.bool_)
     cost_scale = 1.0 / max(float(sum(priced.cost.sum() for priced in mix.priced)), 1.0)
+    table, outcomes = segments.rows(found.rows)
+    chunk = np.searchsorted(chunk_edges(segments.n), found.rows, side="right") - 1
+    settled = found.choice[found.rows]
     _balance(
-        choices,
+        found.codes,
         np.ascontiguousarray(mix.shares.T),
-        group,
+        group[chunk],
         outcomes.cost,
         outcomes.mask,
         taken_columns(table),
         table.pit,
-        *strategy_vectors(strategies),
+        *strategy_vectors(segments.strategies),
         inverse,
         cost_scale * len(mix.priced),
-        chosen,
-        hesitates,
+        settled,
     )
+    chosen = found.choice.copy()
+    chosen[found.rows] = settled
+    hesitates = np.zeros(segments.n, dtype=np.bool_)
+    hesitates[found.rows] = True
     return chosen, hesitates
 
 
 @njit(cache=True)
-def _add(n, s, by, mask, V, pit, bladings, lift, dust, drift):  # type: ignore[no-untyped-def]
+def _add(n, s, by, mask, V, pit, bladings, lift, dust, drain, drift):  # type: ignore[no-untyped-def]
     """Add ``by`` times what strategy ``s`` takes on segment ``n`` to ``drift`` (row, year)."""
     n_years = drift.shape[1]
-    money = by * (bladings[s] * V[_BLADE][n] + dust[s] * V[_DUST][n])
+    money = bladings[s] * V[_BLADE][n] + dust[s] * V[_DUST][n] + drain[s] * V[_DRAIN][n]
+    money *= by
     hours = by * bladings[s] * V[_BLADE_H][n]
     placed = by * lift[s]
     bits = mask[n, s]
@@ -78,10 +73,10 @@ def _add(n, s, by, mask, V, pit, bladings, lift, dust, drift):  # type: ignore[n
 
 
 @njit(cache=True)
-def _distance(n, s, mask, V, pit, bladings, lift, dust, drift, inverse):  # type: ignore[no-untyped-def]
+def _distance(n, s, mask, V, pit, bladings, lift, dust, drain, drift, inverse):  # type: ignore[no-untyped-def]
     """How far the sums would be from the mix if segment ``n`` took ``s``."""
     n_years = drift.shape[1]
-    money = bladings[s] * V[_BLADE][n] + dust[s] * V[_DUST][n]
+    money = bladings[s] * V[_BLADE][n] + dust[s] * V[_DUST][n] + drain[s] * V[_DRAIN][n]
     hours = bladings[s] * V[_BLADE_H][n]
     bits = mask[n, s]
     p = 2 + pit[n]
@@ -111,10 +106,10 @@ def _balance(  # type: ignore[no-untyped-def]
     bladings,
     lift,
     dust,
+    drain,
     inverse,
     cost_inverse,
     chosen,
-    hesitates,
 ):
     n_passes, n_segments = choices.shape
     n_strategies = cost.shape[1]
@@ -122,34 +117,21 @@ def _balance(  # type: ignore[no-untyped-def]
     cost_drift = 0.0
     weight = np.zeros(n_strategies)
     for n in range(n_segments):
-        first = -1
-        is_mixed = False
         for k in range(n_passes):
-            if shares[group[n], k] > 0.0:
-                s = choices[k, n]
-                weight[s] += shares[group[n], k]
-                if first < 0:
-                    first = s
-                elif s != first:
-                    is_mixed = True
-        if not is_mixed:
-            chosen[n] = first
-            weight[first] = 0.0
-            continue
-        hesitates[n] = True
+            weight[choices[k, n]] += shares[group[n], k]
         for s in range(n_strategies):
             if weight[s] > 0.0:
-                _add(n, s, -weight[s], mask, V, pit, bladings, lift, dust, drift)
+                _add(n, s, -weight[s], mask, V, pit, bladings, lift, dust, drain, drift)
                 cost_drift -= weight[s] * cost[n, s]
         best, least = -1, np.inf
         for s in range(n_strategies):
             if weight[s] > 0.0:
                 off = (cost_drift + cost[n, s]) * cost_inverse
                 total = off * off
-                total += _distance(n, s, mask, V, pit, bladings, lift, dust, drift, inverse)
+                total += _distance(n, s, mask, V, pit, bladings, lift, dust, drain, drift, inverse)
                 if total < least:
                     best, least = s, total
                 weight[s] = 0.0
-        _add(n, best, 1.0, mask, V, pit, bladings, lift, dust, drift)
+        _add(n, best, 1.0, mask, V, pit, bladings, lift, dust, drain, drift)
         cost_drift += cost[n, best]
         chosen[n] = best

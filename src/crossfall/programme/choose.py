@@ -9,7 +9,6 @@ limit and by how much it is missed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,10 +18,11 @@ from crossfall.errors import InfeasibleError
 from crossfall.model import Progress, quiet
 from crossfall.model.policy.programme import SolvePolicy
 from crossfall.programme.balance import balance
+from crossfall.programme.block import Block, Segments
 from crossfall.programme.core import decide, make_core, solve_exactly
 from crossfall.programme.limits import Limits
 from crossfall.programme.outcomes import Outcomes
-from crossfall.programme.price import Priced, price, regret_at, uses_of
+from crossfall.programme.price import Priced, grouped, uses_of
 from crossfall.programme.prices import Found, Mix, PriceSearch
 from crossfall.programme.table import SegmentTable, StrategySet
 
@@ -38,7 +38,6 @@ _LEAST_TIGHT = 0.2
 _LEAST_SHARE = 1e-4
 _NEARLY = 2e-4
 _FIRST_MARGIN = 0.002
-_BLOCK = 50_000
 _SAMPLE = 20_000
 _FEW = 500
 
@@ -82,6 +81,19 @@ def choose(
     start: Floats | None = None,
     progress: Progress = quiet,
 ) -> Choice:
+    """Choose among segments in memory; see :func:`choose_among`."""
+    segments = Block(table, outcomes, strategies)
+    return choose_among(segments, limits, policy, start=start, progress=progress)
+
+
+def choose_among(
+    segments: Segments,
+    limits: Limits,
+    policy: SolvePolicy,
+    *,
+    start: Floats | None = None,
+    progress: Progress = quiet,
+) -> Choice:
     """Choose within ``limits``; ``start`` are prices to begin the search at.
 
     Raises
@@ -90,170 +102,134 @@ def choose(
         If no choice within the limits was found; names the limit that is missed most.
     """
     rows = limits.stacked()
-    problem = _Problem(outcomes, table, strategies, rows, policy)
-    search, found = _search(problem, start)
-    if found.bound > problem.dearest():
-        raise InfeasibleError(problem.what_is_missed(table))
+    problem = _Problem(segments, rows, policy)
+    search, found = _search(
+        problem, start, lambda done, message: progress(0.05 + 0.55 * done, message)
+    )
+    if found.bound > problem.dearest:
+        raise InfeasibleError(problem.what_is_missed())
     progress(0.6, "Prices are found")
     tight = rows
-    best: Codes | None = None
-    upper = np.inf
+    best: _Settled | None = None
     for turn in range(policy.tighten_passes):
         mix = search.mix(tight)
         if problem.is_large and _over(mix, rows) > _NEARLY:
             margin = _FIRST_MARGIN * (turn + 1)
             found = search.best(rows * (1 - margin), found.prices, most_passes=policy.large_passes)
+            progress(0.6 + 0.3 * (turn + 1) / policy.tighten_passes, "Limits are settled")
             continue
-        mixed, hesitates = balance(mix, outcomes, table, strategies, rows)
-        use = problem.use_of(mixed)
+        mixed, hesitates = balance(mix, segments, rows)
+        _, use = problem.sums_of(mixed)
         for n_best in problem.breadths:
-            chosen = problem.settle(mixed, use, hesitates, found.prices, n_best)
-            if chosen is not None and problem.cost_of(chosen) < upper:
-                best, upper = chosen, problem.cost_of(chosen)
+            settled = problem.settle(mixed, use, hesitates, found.prices, n_best)
+            if settled is not None and (best is None or settled.cost < best.cost):
+                best = settled
         progress(0.6 + 0.3 * (turn + 1) / policy.tighten_passes, "Limits are settled")
         if best is not None:
             break
         tight = _tighten(tight, rows, use)
     prices, lower = search.proof(rows)
-    if table.n <= policy.polish_below:
+    if segments.n <= policy.polish_below:
         best = problem.polish(best, found.prices)
     if best is None:
-        raise InfeasibleError(problem.what_is_missed(table))
-    upper = problem.cost_of(best)
+        raise InfeasibleError(problem.what_is_missed())
     return Choice(
-        best,
-        upper,
-        min(lower, upper),
-        problem.least_done(),
-        prices,
-        problem.use_of(best),
+        best.choice, best.cost, min(lower, best.cost), problem.least_done, prices, best.use
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Settled:
+    """A choice within the limits."""
+
+    choice: Codes
+    cost: float
+    use: Floats
 
 
 class _Problem:
     """What stays the same while prices and limits change."""
 
-    def __init__(
-        self,
-        outcomes: Outcomes,
-        table: SegmentTable,
-        strategies: StrategySet,
-        rows: Floats,
-        policy: SolvePolicy,
-    ) -> None:
-        self.outcomes, self.table, self.strategies = outcomes, table, strategies
-        self.rows, self.policy = rows, policy
+    def __init__(self, segments: Segments, rows: Floats, policy: SolvePolicy) -> None:
+        self.segments, self.rows, self.policy = segments, rows, policy
+        self.strategies = segments.strategies
         self.active = np.flatnonzero(np.isfinite(rows).ravel())
         self.scale = np.maximum(rows.ravel()[self.active], 1e-6)
-        self.is_large = table.n > policy.sample_above
-        self.breadths = (_N_BEST, strategies.n) if table.n <= _SMALL else (_N_BEST,)
+        self.is_large = segments.n > policy.sample_above
+        self.breadths = (_N_BEST, self.strategies.n) if segments.n <= _SMALL else (_N_BEST,)
+        dearest, least = segments.extremes()
+        self.dearest = float(dearest.sum())
+        """Cost of the dearest allowed choice."""
+        self.least_done = float(least.sum())
+        """Cost of the least on every segment; of the dearest where the least is not allowed."""
 
     def priced(self, prices: Floats) -> Priced:
-        return price(self.outcomes, self.table, self.strategies, prices)
+        return grouped(*self.segments.sums_at(prices), self.policy.cut_groups)
+
+    def sums_of(self, choice: Codes) -> tuple[float, Floats]:
+        """Cost of a choice and what it takes (row, year)."""
+        cost, use = self.segments.sums_of(choice, self.rows.shape[1])
+        return float(cost.sum()), use.sum(axis=0)
 
     def settle(
         self, mixed: Codes, use: Floats, hesitates: Flags, prices: Floats, n_best: int
-    ) -> Codes | None:
+    ) -> _Settled | None:
         """Let the segments that hesitate settle what the limits leave; None when they cannot.
 
         ``use`` is what ``mixed`` takes (row, year).
         """
-        regret = regret_at(self.outcomes, self.table, self.strategies, prices)
+        regret = self.segments.regret(prices)
         regret = np.where(hesitates, regret / _HESITATES, regret)
-        n_core = min(self.policy.core * (2 if self.is_large else 1), self.table.n)
+        n_core = min(self.policy.core * (2 if self.is_large else 1), self.segments.n)
         rows = np.sort(np.argpartition(regret, n_core - 1)[:n_core]).astype(np.int64)
+        table, outcomes = self.segments.rows(rows)
         core = make_core(
-            self.outcomes,
-            self.table,
+            outcomes,
+            table,
             self.strategies,
             prices,
-            rows,
             self.active,
             n_best=n_best,
-            always=self._least(rows),
+            always=_least(outcomes),
         )
-        room = (
-            self.rows.ravel()[self.active] - use.ravel()[self.active] + self._use(mixed[rows], rows)
-        )
+        before = _Problem(Block(table, outcomes, self.strategies), self.rows, self.policy)
+        room = self.rows - use + before.sums_of(mixed[rows])[1]
         dearest = 10.0 * float(np.max(prices.ravel()[self.active] * self.scale, initial=0.0))
         dearest = max(dearest, float(np.abs(core.cost).max()) * n_core)
-        picked, fits = decide(core, room, self.scale, prices.ravel()[self.active], dearest=dearest)
+        picked, fits = decide(
+            core,
+            room.ravel()[self.active],
+            self.scale,
+            prices.ravel()[self.active],
+            dearest=dearest,
+        )
         if not fits:
             return None
         chosen = mixed.copy()
         chosen[rows] = picked
-        return chosen if self._keeps(chosen) else None
+        return self._within(chosen)
 
-    def polish(self, chosen: Codes | None, prices: Floats) -> Codes | None:
+    def polish(self, best: _Settled | None, prices: Floats) -> _Settled | None:
         """A better choice by a general solver, where the network is small enough for one."""
+        table, outcomes = self.segments.rows(np.arange(self.segments.n))
         core = make_core(
-            self.outcomes,
-            self.table,
-            self.strategies,
-            prices,
-            np.arange(self.table.n),
-            self.active,
-            n_best=self.strategies.n,
+            outcomes, table, self.strategies, prices, self.active, n_best=self.strategies.n
         )
-        better = solve_exactly(
+        found = solve_exactly(
             core,
             self.rows.ravel()[self.active],
-            chosen,
+            None if best is None else best.choice,
             most_nodes=self.policy.polish_nodes,
             seconds=self.policy.polish_seconds,
         )
-        if better is None or not self._keeps(better):
-            return chosen
-        if chosen is not None and self.cost_of(chosen) <= self.cost_of(better):
-            return chosen
+        better = None if found is None else self._within(found)
+        if better is None or (best is not None and best.cost <= better.cost):
+            return best
         return better
 
-    def cost_of(self, chosen: Codes) -> float:
-        everyone = np.arange(self.table.n)
-        return float(self.outcomes.cost[everyone, chosen].astype(float).sum())
-
-    def use_of(self, chosen: Codes) -> Floats:
-        """What a choice takes (row, year)."""
-        use = np.zeros_like(self.rows)
-        column = {name: self.table.column(name).astype(float) for name in _USE_COLUMNS}
-        dust, blading, gravel = self.strategies.parts(chosen.astype(np.int64))
-        bladings = self.strategies.bladings[blading].astype(float)
-        lift = self.strategies.lift_mm[gravel].astype(float)
-        has_dust = self.strategies.dust[dust].astype(float)
-        mask = self.outcomes.mask[np.arange(self.table.n), chosen]
-        use[0] = bladings @ column["blade_minor"] + has_dust @ column["dust_minor"]
-        use[1] = bladings @ column["blade_h"]
-        for year in range(use.shape[1]):
-            now = ((mask >> np.uint32(year)) & np.uint32(1)) * lift
-            use[0, year] += now @ column["lift_minor_mm"]
-            use[1, year] += now @ column["lift_h_mm"]
-            use[2:, year] = np.bincount(
-                self.table.pit,
-                weights=now * column["lift_m3_mm"],
-                minlength=use.shape[0] - 2,
-            )
-        return use
-
-    def least_done(self) -> float:
-        """Cost of the least on every segment, service levels left out of sight."""
-        least = self.outcomes.cost[:, 0].astype(float)
-        finite = np.isfinite(least)
-        if not finite.all():
-            rest = self.outcomes.cost[~finite].astype(float)
-            least[~finite] = np.where(np.isfinite(rest), rest, -np.inf).max(axis=1)
-        return float(least.sum())
-
-    def dearest(self) -> float:
-        """Cost of the dearest allowed choice."""
-        total = 0.0
-        for begin in range(0, self.table.n, _BLOCK):
-            cost = self.outcomes.cost[begin : begin + _BLOCK].astype(float)
-            total += float(np.where(np.isfinite(cost), cost, -np.inf).max(axis=1).sum())
-        return total
-
-    def what_is_missed(self, table: SegmentTable) -> str:
+    def what_is_missed(self) -> str:
         """Which limit even the least of it exceeds, or which is the nearest."""
-        names = Limits(self.rows[0], self.rows[1], self.rows[2:]).row_names(table.pit_names)
+        names = Limits(self.rows[0], self.rows[1], self.rows[2:]).row_names(self.segments.pit_names)
         share = self._least_use() / np.maximum(self.rows, 1e-9)
         row, year = np.unravel_index(int(np.argmax(share)), share.shape)
         if share[row, year] > 1:
@@ -269,14 +245,13 @@ class _Problem:
 
     def _least_use(self) -> Floats:
         """Least use of each limit taken alone (row, year), on a sample of a large network."""
-        n = self.table.n
+        n = self.segments.n
         sample = np.linspace(0, n - 1, min(n, _SAMPLE)).astype(np.int64)
         least = np.zeros_like(self.rows)
         n_years = self.rows.shape[1]
         for begin in range(0, sample.shape[0], _FEW):
-            rows = sample[begin : begin + _FEW]
-            some = self.table.rows(rows)
-            cost, *taken = uses_of(self.outcomes, some, self.strategies, rows, n_years)
+            some, outcomes = self.segments.rows(sample[begin : begin + _FEW])
+            cost, *taken = uses_of(outcomes, some, self.strategies, n_years)
             is_out = ~np.isfinite(cost)
             money, hours, gravel = (
                 np.where(is_out[:, :, None], np.inf, each).min(axis=1) for each in taken
@@ -286,70 +261,58 @@ class _Problem:
             np.add.at(least, 2 + some.pit, gravel)
         return least * (n / sample.shape[0])
 
-    def _least(self, rows: Rows) -> Codes:
-        """The first allowed strategy of each row: the least that keeps the service level."""
-        return np.argmax(np.isfinite(self.outcomes.cost[rows]), axis=1).astype(np.int16)
-
-    def _use(self, chosen: Codes, rows: Rows) -> Floats:
-        some = _Problem(
-            self.outcomes.rows(rows), self.table.rows(rows), self.strategies, self.rows, self.policy
-        )
-        return some.use_of(chosen).ravel()[self.active]
-
-    def _keeps(self, chosen: Codes) -> bool:
-        use = self.use_of(chosen).ravel()[self.active]
-        return bool(np.all(use <= self.rows.ravel()[self.active] + 1e-6 * self.scale))
+    def _within(self, chosen: Codes) -> _Settled | None:
+        cost, use = self.sums_of(chosen)
+        taken = use.ravel()[self.active]
+        if np.all(taken <= self.rows.ravel()[self.active] + 1e-6 * self.scale):
+            return _Settled(chosen, cost, use)
+        return None
 
 
-_USE_COLUMNS = (
-    "blade_minor",
-    "lift_minor_mm",
-    "dust_minor",
-    "blade_h",
-    "lift_h_mm",
-    "lift_m3_mm",
-)
+def _least(outcomes: Outcomes) -> Codes:
+    """The first allowed strategy of each row: the least that keeps the service level."""
+    return np.argmax(np.isfinite(outcomes.cost), axis=1).astype(np.int16)
 
 
-def _search(problem: _Problem, start: Floats | None) -> tuple[PriceSearch, Found]:
+def _search(
+    problem: _Problem, start: Floats | None, progress: Progress
+) -> tuple[PriceSearch, Found]:
     """Prices for all segments; on a large network a sample shows where to look."""
-    table, policy, rows = problem.table, problem.policy, problem.rows
+    policy, rows = problem.policy, problem.rows
     if not problem.is_large:
         search = PriceSearch(
-            _pricer(problem, policy.cut_groups), rows, policy, dearest=problem.dearest()
+            problem.priced, rows, policy, dearest=problem.dearest, progress=progress
         )
         return search, search.best(rows, start)
-    every = _fair_sample(table, policy.sample)
-    share = policy.sample / table.n
-    some = _Problem(
-        problem.outcomes.rows(every), table.rows(every), problem.strategies, rows * share, policy
-    )
+    every = _fair_sample(problem.segments, policy.sample)
+    share = policy.sample / problem.segments.n
+    table, outcomes = problem.segments.rows(every)
+    some = _Problem(Block(table, outcomes, problem.strategies), rows * share, policy)
     sample = PriceSearch(
-        _pricer(some, policy.cut_groups), rows * share, policy, dearest=some.dearest()
+        some.priced,
+        rows * share,
+        policy,
+        dearest=some.dearest,
+        progress=lambda done, message: progress(0.4 * done, message),
     )
     near = sample.best(rows * share, start)
     whole = PriceSearch(
-        _pricer(problem, policy.cut_groups), rows, policy, dearest=problem.dearest()
+        problem.priced,
+        rows,
+        policy,
+        dearest=problem.dearest,
+        progress=lambda done, message: progress(0.4 + 0.6 * done, message),
     )
     for prices in sample.mix(rows * share, least_share=_LEAST_SHARE).prices:
         whole.learn(prices)
     return whole, whole.best(rows, near.prices, most_passes=policy.large_passes)
 
 
-def _fair_sample(table: SegmentTable, n: int) -> Rows:
+def _fair_sample(segments: Segments, n: int) -> Rows:
     """Every so-manieth segment of each pit by how long its gravel lasts, in the network's order."""
-    lasts = table.column("start_mm") / (
-        table.column("loss_fixed_mm") + table.column("loss_traffic_mm")
-    )
-    order = np.lexsort((lasts, table.pit))
-    return np.sort(order[np.linspace(0, table.n - 1, n).astype(np.int64)])
-
-
-def _pricer(problem: _Problem, n_groups: int) -> Callable[[Floats], Priced]:
-    def evaluate(prices: Floats) -> Priced:
-        return price(problem.outcomes, problem.table, problem.strategies, prices, n_groups=n_groups)
-
-    return evaluate
+    lasts, pit = segments.lasting()
+    order = np.lexsort((lasts, pit))
+    return np.sort(order[np.linspace(0, segments.n - 1, n).astype(np.int64)])
 
 
 def _over(mix: Mix, rows: Floats) -> float:

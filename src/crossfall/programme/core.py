@@ -33,10 +33,10 @@ _MOST_PAIRS = 5_000_000
 class Core:
     """Candidate strategies of the hesitating segments; arrays of shape (candidate, ...)."""
 
-    rows: Rows
-    """Segments of the core, in the network's order (core,)."""
+    n: int
+    """Segments of the core, in the network's order."""
     owner: Rows
-    """Index into ``rows`` of each candidate."""
+    """Segment of each candidate, counted within the core."""
     strategy: Codes
     cost: Floats
     use: Floats
@@ -48,32 +48,30 @@ def make_core(
     table: SegmentTable,
     strategies: StrategySet,
     prices: Floats,
-    rows: Rows,
     active: Rows,
     *,
     n_best: int,
     always: Codes | None = None,
 ) -> Core:
-    """The ``n_best`` strategies of each of ``rows`` at ``prices``, ``always`` among them."""
+    """The ``n_best`` strategies of each segment at ``prices``, ``always`` among them."""
     n_years = prices.shape[1]
-    some = table.rows(rows)
-    cost, money, hours, gravel = uses_of(outcomes, some, strategies, rows, n_years)
-    at_pit = prices[2:][some.pit]
+    cost, money, hours, gravel = uses_of(outcomes, table, strategies, n_years)
+    at_pit = prices[2:][table.pit]
     value = cost + money @ prices[0] + hours @ prices[1] + np.einsum("nst,nt->ns", gravel, at_pit)
     if always is not None:
-        value[np.arange(rows.shape[0]), always] = -np.inf
+        value[np.arange(table.n), always] = -np.inf
     n_kept = min(n_best, value.shape[1])
     kept = np.argpartition(value, n_kept - 1, axis=1)[:, :n_kept]
-    owner = np.repeat(np.arange(rows.shape[0]), n_kept)
+    owner = np.repeat(np.arange(table.n), n_kept)
     strategy = kept.ravel()
     is_allowed = np.isfinite(cost[owner, strategy])
     owner, strategy = owner[is_allowed], strategy[is_allowed]
     n_pits = prices.shape[0] - 2
     use = np.zeros((owner.shape[0], 2 + n_pits, n_years))
     use[:, 0], use[:, 1] = money[owner, strategy], hours[owner, strategy]
-    use[np.arange(owner.shape[0]), 2 + some.pit[owner]] = gravel[owner, strategy]
+    use[np.arange(owner.shape[0]), 2 + table.pit[owner]] = gravel[owner, strategy]
     return Core(
-        rows,
+        table.n,
         owner,
         strategy.astype(np.int16),
         cost[owner, strategy],
@@ -90,7 +88,7 @@ def decide(
     ``prices`` what a unit of each is worth; ``dearest`` is the price of breaking a whole limit.
     """
     share, is_enough = _relax(core, room, scale, dearest)
-    rounded = np.zeros(core.rows.shape[0], dtype=np.int64)
+    rounded = np.zeros(core.n, dtype=np.int64)
     order = np.argsort(share, kind="stable")
     rounded[core.owner[order]] = order
     best, least = rounded, np.inf
@@ -143,9 +141,9 @@ def solve_exactly(
         solver.setSolution(first)
     solver.run()
     found = np.array(solver.getSolution().col_value)
-    if found.shape[0] != n or abs(found.sum() - core.rows.shape[0]) > 1e-6:
+    if found.shape[0] != n or abs(found.sum() - core.n) > 1e-6:
         return None
-    pick = np.zeros(core.rows.shape[0], dtype=np.int64)
+    pick = np.zeros(core.n, dtype=np.int64)
     order = np.argsort(found, kind="stable")
     pick[core.owner[order]] = order
     if np.any(core.use[pick].sum(axis=0) > room * (1 + _TOLERANCE) + _TOLERANCE):
@@ -175,7 +173,7 @@ def _model(
     core: Core, room: Floats, use: Floats | None = None, soft: float | None = None
 ) -> highspy.Highs:
     taken = core.use if use is None else use
-    n, n_core, n_limits = core.owner.shape[0], core.rows.shape[0], room.shape[0]
+    n, n_core, n_limits = core.owner.shape[0], core.n, room.shape[0]
     n_slack = n_limits if soft is not None else 0
     columns, limits = np.nonzero(taken)
     per_column = np.bincount(columns, minlength=n)

@@ -50,6 +50,8 @@ def made_table(n: int, seed: int, *, n_pits: int = 3) -> SegmentTable:
         "start_mm": rng.uniform(5, 130, n),
         "start_iri": rng.uniform(4, 14, n),
         "service_iri": rng.choice([9.0, 11.0, 16.0, 30.0], n, p=[0.05, 0.2, 0.6, 0.15]),
+        "drain_minor": length * 60000,
+        "drain_short": rng.choice([0.0, 0.5, 1.0], n, p=[0.5, 0.3, 0.2]),
     }
     for row, name in enumerate(COLUMNS):
         values[row] = drawn[name]

@@ -20,6 +20,7 @@ import highspy
 import numpy as np
 import numpy.typing as npt
 
+from crossfall.model import Progress, quiet
 from crossfall.model.policy.programme import SolvePolicy
 from crossfall.programme.price import Priced
 from crossfall.programme.silent import SilentHighs
@@ -64,13 +65,14 @@ class PriceSearch:
         policy: SolvePolicy,
         *,
         dearest: float = np.inf,
+        progress: Progress = quiet,
     ) -> None:
         """``limits`` (row, year) say which rows count, and scale them.
 
         ``dearest`` is the cost of the dearest choice there is: a bound above it proves that no
         choice keeps the limits.
         """
-        self._dearest = dearest
+        self._dearest, self._progress = dearest, progress
         self._evaluate = evaluate
         self._policy = policy
         self._shape = limits.shape
@@ -110,6 +112,7 @@ class PriceSearch:
                 continue
             priced = self._pass(trial)
             n_passes += 1
+            self._progress(n_passes / most, "Prices are sought")
             value = self._value(priced, trial, held)
             if value > best:
                 is_good = value - best >= _GOOD_STEP * (promised - best)

@@ -25,14 +25,14 @@ def drop_dominated(outcomes: Outcomes, strategies: StrategySet) -> int:
     InputError
         If the bladings of the strategies are not in rising order.
     """
-    if np.any(np.diff(strategies.bladings) <= 0):
-        raise InputError("bladings_per_year must rise from the least to the most")
+    if np.any(np.diff(strategies.bladings) < 0):
+        raise InputError("bladings a year must rise from the least to the most")
     with one_thread_if(outcomes.cost.shape[0] < SMALL):
         return int(
             _drop(
                 outcomes.cost,
                 outcomes.mask,
-                strategies.dust.shape[0],
+                strategies.n_care,
                 strategies.bladings.shape[0],
                 strategies.trigger_mm.shape[0],
             )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.formulas.roughness import year_of_bladings
+from crossfall.formulas.roughness import year_of_seasons
 from crossfall.programme.simulate import SLOWEST_RATE, Course
 from crossfall.programme.table import SegmentTable, StrategySet
 
@@ -42,13 +42,18 @@ def trace(
     scenarios.
     """
     at = {name: table.column(name).astype(float) for name in _USED}
-    dust, blading, gravel = strategies.parts(strategy.astype(np.int64))
+    care, blading, gravel = strategies.parts(strategy.astype(np.int64))
     bladings = strategies.bladings[blading].astype(float)
+    by_season = strategies.by_season[blading].astype(float).T
     below, lift = strategies.trigger_mm[gravel].astype(float), strategies.lift_mm[gravel]
-    has_dust = strategies.dust[dust] > 0
+    has_dust, has_drainage = strategies.dust[care] > 0, strategies.drain[care] > 0
+    short = has_drainage * at["drain_short"]
     loss_share = np.where(has_dust, years.dust_loss_share, 1.0)
+    loss_share = loss_share * (1 - (1 - years.drainage_loss_share) * short)
     rate_share = np.where(has_dust, years.dust_rate_share, 1.0)
+    rate_share = rate_share * (1 - (1 - years.drainage_rate_share) * short)
     routine = bladings * at["blade_minor"] + has_dust * at["dust_minor"]
+    routine = routine + has_drainage * at["drain_minor"]
     thickness, now = at["start_mm"].copy(), at["start_iri"].copy()
     iri, left, placed, money = [], [], [], []
     for year in range(years.n_years):
@@ -60,8 +65,15 @@ def trace(
         rate = np.maximum(
             rate_share * (at["rate_fixed"] + grown * at["rate_traffic"]), SLOWEST_RATE
         )
-        mean, now = year_of_bladings(
-            now, at["top_iri"], at["bottom_iri"], at["blading_share"], -rate, bladings
+        mean, now = year_of_seasons(
+            now,
+            at["top_iri"],
+            at["bottom_iri"],
+            at["blading_share"],
+            -rate,
+            list(by_season),
+            days=years.season_days,
+            rate_factor=years.season_rate,
         )
         iri.append(mean + years.thin_iri * np.maximum(1 - thickness / years.thin_mm, 0.0))
         loss = loss_share * lost * (at["loss_fixed_mm"] + grown * at["loss_traffic_mm"])
@@ -85,4 +97,6 @@ _USED = (
     "dust_minor",
     "start_mm",
     "start_iri",
+    "drain_minor",
+    "drain_short",
 )

@@ -7,12 +7,12 @@ the choice is certified by separate code, and what it means is laid out by year.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.errors import InfeasibleError
+from crossfall.errors import InfeasibleError, InputError
 from crossfall.model import (
     Condition,
     Network,
@@ -25,16 +25,19 @@ from crossfall.model import (
 )
 from crossfall.programme.certify import Certificate, certify
 from crossfall.programme.choose import Choice, choose
+from crossfall.programme.facts import Scenario, SegmentFacts, doubts, facts_of, table_of
 from crossfall.programme.kernel import simulate
 from crossfall.programme.limits import Limits, make_limits
 from crossfall.programme.outcomes import Outcomes
 from crossfall.programme.pits import GravelPlaced
 from crossfall.programme.prune import drop_dominated
 from crossfall.programme.simulate import Course, course
-from crossfall.programme.table import SegmentTable, StrategySet, segment_table, strategy_set
+from crossfall.programme.table import SegmentTable, StrategySet, strategy_set
 from crossfall.programme.trace import Trace, trace
 
 Floats = npt.NDArray[np.float64]
+
+_EXPECTED = Scenario()
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +50,9 @@ class Prepared:
     strategies: StrategySet
     years: Course
     outcomes: Outcomes
+    facts: SegmentFacts
+    doubts: tuple[str, ...] = ()
+    """What of the input is hard to believe."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,7 +128,7 @@ def plan_years(
     grader_h: float | Sequence[float] | None = None,
     gravel_m3: float | Sequence[float] | Mapping[str, float | Sequence[float]] | None = None,
     gravel: Mapping[str, GravelPlaced] | None = None,
-    rain_mm_month: float | None = None,
+    scenario: Scenario = _EXPECTED,
     prepared: Prepared | None = None,
     progress: Progress = quiet,
 ) -> Programme:
@@ -152,7 +158,7 @@ def plan_years(
         policy,
         n_years=n_years,
         gravel=gravel,
-        rain_mm_month=rain_mm_month,
+        scenario=scenario,
     )
     limits = make_limits(
         n_years,
@@ -177,16 +183,36 @@ def prepare(
     *,
     n_years: int,
     gravel: Mapping[str, GravelPlaced] | None = None,
-    rain_mm_month: float | None = None,
+    scenario: Scenario = _EXPECTED,
 ) -> Prepared:
     """Simulate all maintained segments under all strategies, ready for many questions."""
-    segments = network.maintained
-    table = segment_table(segments, conditions, policy, gravel=gravel, rain_mm_month=rain_mm_month)
+    segments, policy = network.maintained, scenario.policy(policy)
+    check_currency(policy)
+    facts = facts_of(segments, conditions, policy, gravel=gravel)
+    table = table_of(facts, policy, traffic_factor=scenario.traffic_factor)
     strategies = strategy_set(policy.programme.strategies)
     years = course(policy.programme, n_years)
     outcomes = simulate(table, strategies, years)
     drop_dominated(outcomes, strategies)
-    return Prepared(segments, policy, table, strategies, years, outcomes)
+    return Prepared(
+        segments, policy, table, strategies, years, outcomes, facts, doubts(table, policy)
+    )
+
+
+def check_currency(policy: Policy) -> str:
+    """The one currency that all rates are in.
+
+    Raises
+    ------
+    InputError
+        If rates are in several: years of money would add up different things.
+    """
+    rates = [getattr(policy.costs, each.name) for each in fields(policy.costs)]
+    named = {each.likely.name: each.likely.currency for each in rates if hasattr(each, "likely")}
+    if len(set(named.values())) > 1:
+        told = ", ".join(f"{name} in {currency}" for name, currency in sorted(named.items()))
+        raise InputError(f"rates are in different currencies ({told}); enter all in one")
+    return policy.costs.grader.likely.currency
 
 
 def plan_prepared(

@@ -25,6 +25,46 @@ class MaterialPolicy:
 
 
 @dataclass(frozen=True, slots=True)
+class GravelLossPolicy:
+    """Which relationship says how much gravel a year takes."""
+
+    method: str = setting(
+        "relationship",
+        unit="-",
+        doc=(
+            "relationship: traffic, grade, curvature, rain and material (World Bank 1987);"
+            " four inputs: traffic, rain, grade and a factor of the material (Kenya 1975);"
+            " measured: only the agency's own rates."
+        ),
+        evidence="recalled",
+        source="Paterson 1987; TRRL Laboratory Report 673, 1975; coefficients recalled",
+    )
+    four_inputs_material: float = setting(
+        1.1,
+        unit="-",
+        doc="Factor of the material for four inputs: laterite 0.94 to 1.29, quartzite 1.1 to 1.51.",
+        evidence="recalled",
+        source="TRRL Laboratory Report 673, 1975",
+        low=0.3,
+        high=3.0,
+    )
+    measured_knots: tuple[tuple[float, float], ...] = setting(
+        (),
+        unit="veh/day, mm/year",
+        doc="Own rates by traffic, joined by straight lines; needed for the method measured.",
+    )
+    doubtful_below_mm: float = setting(
+        3.0, unit="mm/year", doc="Less loss is doubted aloud.", low=0.0, high=20.0
+    )
+    doubtful_above_mm: float = setting(
+        50.0, unit="mm/year", doc="More loss is doubted aloud.", low=10.0, high=150.0
+    )
+    impossible_above_mm: float = setting(
+        150.0, unit="mm/year", doc="More loss is refused.", low=50.0, high=1000.0
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class FactorPolicy:
     """Calibration of the published relationships; 1 leaves them as they are."""
 
@@ -41,16 +81,45 @@ class FactorPolicy:
     blading_effect: float = setting(
         1.0, unit="-", doc="Factor on what blading leaves of the roughness.", low=0.3, high=3.0
     )
+    by_group: tuple[tuple[str, float, float, float], ...] = setting(
+        (),
+        unit="-",
+        doc=(
+            "Group of material and traffic with its own three factors, in the order above; other"
+            " groups take the agency's."
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonPolicy:
+    """Parts of the year in which roads roughen and thin at their own pace."""
+
+    names: tuple[str, ...] = setting(
+        ("thaw and rains", "rest of the year"), unit="-", doc="What the seasons are called."
+    )
+    days: tuple[float, ...] = setting(
+        (120.0, 245.0), unit="day", doc="How long each lasts, in the order they come; 365 in all."
+    )
+    roughness_factor: tuple[float, ...] = setting(
+        (1.2, 0.9), unit="-", doc="Factor on the progression of roughness in each."
+    )
+    gravel_loss_factor: tuple[float, ...] = setting(
+        (1.0, 1.0), unit="-", doc="Factor on gravel loss in each."
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class StrategyPolicy:
-    """The ways a segment may be kept up: every blading, regravelling and dust choice combined."""
+    """The ways a segment may be kept up: every blading, regravelling and care choice combined."""
 
-    bladings_per_year: tuple[float, ...] = setting(
-        (1.0, 2.0, 4.0, 8.0, 14.0),
-        unit="1/year",
-        doc="Light bladings a year; the first is the least that is done.",
+    bladings_by_season: tuple[tuple[float, ...], ...] = setting(
+        ((1.0, 0.0), (1.0, 1.0), (2.0, 2.0), (3.0, 1.0), (3.0, 5.0), (6.0, 8.0)),
+        unit="1/season",
+        doc=(
+            "Light bladings in each season, one list for each choice, from the least a year to the"
+            " most."
+        ),
     )
     regravel_below_mm: tuple[float, ...] = setting(
         (0.0, 25.0, 40.0, 40.0, 60.0),
@@ -65,11 +134,36 @@ class StrategyPolicy:
     with_dust_control: tuple[bool, ...] = setting(
         (False, True), unit="-", doc="Whether dust control is one of the choices."
     )
+    with_drainage: tuple[bool, ...] = setting(
+        (False, True), unit="-", doc="Whether keeping the ditches up is one of the choices."
+    )
     dust_loss_share: float = setting(
         0.6, unit="-", doc="Gravel loss under dust control, share of without.", low=0.1, high=1.0
     )
     dust_rate_share: float = setting(
         0.7, unit="-", doc="Roughness rate under dust control, share of without.", low=0.1, high=1.0
+    )
+    drainage_loss_share: float = setting(
+        0.75,
+        unit="-",
+        doc="Gravel loss once the ditches of a badly drained road are kept up, share of before.",
+        low=0.1,
+        high=1.0,
+    )
+    drainage_rate_share: float = setting(
+        0.8,
+        unit="-",
+        doc="Roughness rate once the ditches of a badly drained road are kept up, share of before.",
+        low=0.1,
+        high=1.0,
+    )
+    drainage_short_by_score: tuple[tuple[float, float], ...] = setting(
+        ((2.0, 1.0), (4.0, 0.0)),
+        unit="score, -",
+        doc=(
+            "How much of that a road has to gain by its drainage score; a well-drained one gains"
+            " nothing."
+        ),
     )
 
 
@@ -96,6 +190,13 @@ class YearsCostPolicy:
     )
     dust_minor_km: float = setting(
         250000.0, unit="minor/km", doc="Dust control of a kilometre for a year.", low=0.0, high=1e8
+    )
+    drainage_minor_km: float = setting(
+        60000.0,
+        unit="minor/km",
+        doc="Keeping ditches up on a kilometre for a year: every ditch cleaned in its turn.",
+        low=0.0,
+        high=1e7,
     )
     voc_minor_km: float = setting(
         35.0, unit="minor/km", doc="Operating cost of a vehicle for a kilometre.", low=1.0, high=1e4
@@ -204,7 +305,9 @@ class ProgrammePolicy:
     """Years, strategies and deterioration factors."""
 
     material: MaterialPolicy = field(default_factory=MaterialPolicy)
+    gravel_loss: GravelLossPolicy = field(default_factory=GravelLossPolicy)
     factors: FactorPolicy = field(default_factory=FactorPolicy)
+    seasons: SeasonPolicy = field(default_factory=SeasonPolicy)
     strategies: StrategyPolicy = field(default_factory=StrategyPolicy)
     costs: YearsCostPolicy = field(default_factory=YearsCostPolicy)
     service: ServicePolicy = field(default_factory=ServicePolicy)
