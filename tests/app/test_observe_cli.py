@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from crossfall import model as nouns
+from crossfall.judgement import MoistureClass, hindcast
 from crossfall_app.store import models, repository
 from small_district import TODAY, small_district, small_fleet, small_weather
 
@@ -173,31 +174,124 @@ def test_too_few_looks_to_fit_to_are_refused(crossfall, office):
     assert crossfall("calibrate", office).is_refused("20")
 
 
-def test_fitting_to_logged_looks_is_a_proposal_until_accepted(crossfall, office):
+def _wet_spring() -> nouns.WeatherRecord:
     rng = np.random.default_rng(3)
-    n_days = 200
-    rain = np.where(rng.uniform(size=n_days) < 0.25, rng.gamma(0.8, 9.0, n_days), 0.0)
+    n_days = 320
+    rain = np.where(rng.uniform(size=n_days) < 0.3, rng.gamma(0.8, 11.0, n_days), 0.0)
     record = replace(
         small_weather(first_day=TODAY - timedelta(days=n_days), n_days=n_days), rain_mm=rain
     )
     repository.merge_weather(record, by="tests")
+    return record
+
+
+def _log_looks(record: nouns.WeatherRecord, drying: float) -> None:
+    """What an honest observer logs where roads dry ``drying`` times as fast as the policy says."""
+    policy = repository.load_policy().moisture
+    truth = replace(policy, bare_road_kc=policy.bare_road_kc * drying)
+    road = repository.load_network().segments[1]
+    seen = hindcast(record, road, truth)
+    felt = {
+        MoistureClass.TOO_WET: "too_wet",
+        MoistureClass.WORKABLE: "just_right",
+        MoistureClass.DRY: "dust",
+    }
+    days = [
+        (n, MoistureClass(int(seen.classes[n])))
+        for n in range(80, record.n_days, 2)
+        if seen.rain_mm[n] <= policy.rain_limit_mm
+    ]
     looks = [
         nouns.Observation(
-            f"l{n}", TODAY - timedelta(days=n), -103.985, 45.0,
-            "dust" if rain[n_days - n - 3 : n_days - n].sum() < 4 else "just_right", None, "s1",
+            f"l{n}", record.first_day + timedelta(days=n), -103.985, 45.0, felt[cls], None, road.id
         )
-        for n in range(1, 61, 2)
-    ]  # fmt: skip
+        for n, cls in days
+        if cls in felt
+    ]
     repository.add_observations(looks, by="tests")
+
+
+def test_fitting_to_logged_looks_is_a_proposal_until_accepted(crossfall, office):
+    _log_looks(_wet_spring(), drying=0.5)
     before = repository.load_policy()
     shown = crossfall("calibrate", office)
     assert shown.code == 0, shown.err
     assert "looks kept out of the fit" in shown.out
-    assert "nothing was changed" in shown.err
+    assert "nothing was changed; add --accept" in shown.err
     assert repository.load_policy() == before
     answer = crossfall("calibrate", office, "--accept", "--version", "spring", "--json").json
-    assert answer["looks_fitted"] + answer["looks_kept_out"] == 31
+    assert answer["verdict"] == "better"
+    assert answer["likelihood_after"] - answer["likelihood_before"] > answer["least_gain"]
+    assert answer["looks_fitted"] + answer["looks_kept_out"] >= 60
+    assert answer["policy"] == "spring"
     after = repository.load_policy()
     assert after.version == "spring"
-    assert after.moisture != before.moisture
+    assert after.moisture.bare_road_kc < before.moisture.bare_road_kc
     assert replace(after, moisture=before.moisture, version=before.version) == before
+
+
+def test_a_fit_that_cannot_tell_is_not_accepted(crossfall, office):
+    _log_looks(_wet_spring(), drying=1.0)
+    before = repository.load_policy()
+    told = crossfall("calibrate", office, "--json").json
+    assert told["verdict"] in {"cannot tell", "worse"}
+    assert told["policy"] is None
+    refused = crossfall("calibrate", office, "--accept")
+    assert refused.code == 3
+    assert "nothing was changed" in refused.err
+    assert repository.load_policy() == before
+    assert "--accept would be refused" in crossfall("calibrate", office).err
+
+
+def test_a_limit_posted_against_the_advice_is_remarked(crossfall, office):
+    signed = ("--axle-t", 6, "--authority", "The board", "--signed-by", "A. Chair")
+    posted = crossfall("load-limit", office, *signed)
+    assert posted.code == 0
+    assert "around Gauge the thaw asks for no limit; it is posted all the same" in posted.err
+    (posting,) = repository.load_district().postings
+    assert posting.reason.startswith("Signed although")
+
+
+def test_a_wrong_report_is_put_right_and_stays_on_record(crossfall, office):
+    wrong = crossfall("observe", office, "--road", "Road 1", "--felt", "too_wet", "--json").json
+    key = wrong["kept"][0].rpartition("-")[0]
+    before = crossfall("moisture", office, "--road", "Road 2", "--json").json["days"][0]
+    right = crossfall(
+        "observe", office, "--road", "Road 2", "--felt", "too_wet", "--corrects", key
+    )  # fmt: skip
+    assert f"puts {key} right" in right.out
+    after = crossfall("moisture", office, "--road", "Road 2", "--json").json["days"][0]
+    assert before["surface"] != "too wet"
+    assert after["surface"] == "too wet"
+    rows = crossfall("observe", office, "--list", "--json").json["reports"]
+    assert [(each["where"], each["stands"]) for each in rows[:2]] == [
+        ("Road 2", True), ("Road 1", False),
+    ]  # fmt: skip
+    assert rows[0]["corrects"] == key
+    assert "corrected by a later one" in crossfall("observe", office, "--list").out
+    again = crossfall("observe", office, "--road", "s0", "--felt", "dust", "--corrects", key)
+    assert again.is_refused("is corrected already")
+    assert crossfall("observe", office, "--corrects", "told-0").is_refused("no report")
+
+
+def test_a_report_is_taken_back(crossfall, office):
+    asked = ("moisture", office, "--road", "Road 1", "--json")
+    before = crossfall(*asked).json["days"]
+    told = crossfall("observe", office, "--road", "Road 1", "--felt", "too_wet", "--json").json
+    assert crossfall(*asked).json["days"] != before
+    answer = crossfall("observe", office, "--corrects", told["kept"][0])
+    assert "Taken back" in answer.out
+    assert crossfall(*asked).json["days"] == before
+    assert len(_told()) == 2, "nothing is ever deleted"
+
+
+def test_the_next_run_shows_what_todays_report_changed(crossfall, office):
+    # The invented district holds no look of today, so nothing is said
+    assert crossfall("moisture", office, "--json").json["told_today"] is None
+    told = crossfall("observe", office, "--road", "Road 1", "--felt", "too_wet", "--json").json
+    news = crossfall("moisture", office, "--json").json["told_today"]
+    assert news["heard_by"] == told["heard_by"]
+    assert [each["segment"] for each in news["changes"]] == [
+        each["segment"] for each in told["changes"]
+    ]
+    assert f"Told today: {told['summary']}" in crossfall("moisture", office).out

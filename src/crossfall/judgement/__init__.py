@@ -10,7 +10,12 @@ from crossfall.judgement.changes import (
     state_changes,
     surface_difference,
 )
-from crossfall.judgement.field_report import FieldReport, observations_of
+from crossfall.judgement.field_report import (
+    FieldReport,
+    ToldReport,
+    observations_of,
+    told_reports,
+)
 from crossfall.judgement.gate import GateTable, GateVerdict, judge_gates
 from crossfall.judgement.hazards import HazardNotice, closed_by_hazard, open_hazards
 from crossfall.judgement.hindcast import DayAfterRain, Hindcast, day_after_rain, hindcast
@@ -39,6 +44,7 @@ __all__ = [
     "RoadDays",
     "StateChange",
     "SurfaceDifference",
+    "ToldReport",
     "WateringVerdict",
     "Zone",
     "ZoneKind",
@@ -60,6 +66,7 @@ __all__ = [
     "state_changes",
     "surface_difference",
     "surface_state",
+    "told_reports",
     "water_or_wait",
     "zones",
 ]

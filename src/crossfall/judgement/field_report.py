@@ -2,18 +2,21 @@
 
 A report names a road (or a segment, or metres along a road) or a place. A look at a whole road is
 one observation on each of its segments; a gauge stands at one place, so a reading on a road
-without metres counts at its middle.
+without metres counts at its middle. Nothing that was told is ever changed: a report that was wrong
+is put right, or taken back, by another that names it.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from difflib import get_close_matches
 from typing import get_args
 
 from crossfall.errors import InputError
+from crossfall.judgement.observe import key_of, uncorrected
 from crossfall.judgement.stations import distance_km, middle_of
 from crossfall.model.condition import Felt, Observation
 from crossfall.model.network import Network, Segment
@@ -37,19 +40,71 @@ class FieldReport:
     """(lon, lat), where it is not on a road [degrees]."""
     observer: str = ""
     note: str = ""
+    corrects: str = ""
+    """The report that this one puts right, by its key or by the id of one of its observations; with
+    nothing felt and nothing caught it takes that report back."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToldReport:
+    """What was told in one breath, as a list of reports shows it."""
+
+    key: str
+    observations: tuple[Observation, ...]
+    is_standing: bool
+    """Whether no later report corrects it."""
+    corrects: str
+
+    @property
+    def first(self) -> Observation:
+        return self.observations[0]
+
+    @property
+    def is_withdrawal(self) -> bool:
+        """Whether it only takes another back."""
+        return self.first.felt is None and self.first.rain_mm is None
+
+
+def told_reports(observations: Sequence[Observation]) -> tuple[ToldReport, ...]:
+    """The reports behind some observations, the one told last first."""
+    together: dict[str, list[Observation]] = {}
+    for each in observations:
+        together.setdefault(key_of(each.id), []).append(each)
+    standing = {each.id for each in uncorrected(observations)}
+    reports = [
+        ToldReport(
+            key,
+            tuple(parts),
+            any(part.id in standing for part in parts),
+            next((part.supersedes for part in parts if part.supersedes), ""),
+        )
+        for key, parts in together.items()
+    ]
+    return tuple(reversed(reports))
 
 
 def observations_of(
-    report: FieldReport, network: Network, policy: Policy, *, key: str, today: date
+    report: FieldReport,
+    network: Network,
+    policy: Policy,
+    *,
+    key: str,
+    today: date,
+    told: Sequence[Observation] = (),
 ) -> tuple[Observation, ...]:
     """The observations a report stands for; their ids are ``key-1``, ``key-2`` and so on.
+
+    ``told`` are those that are known already, of which it may correct some.
 
     Raises
     ------
     InputError
         If it says nothing, a figure cannot be, the road is unknown, no road is near enough to
-        hear it, or its day lies ahead or too far back to count.
+        hear it, its day lies ahead or too far back to count, or what it corrects does not stand.
     """
+    corrected = _corrected(report.corrects, told)
+    if corrected is not None and report.felt is None and report.rain_mm is None:
+        return (_taken_back(report, corrected, key),)
     _check_what(report, policy)
     _check_day(report.observed_on, policy, today)
     if bool(report.road.strip()) == (report.place is not None):
@@ -70,8 +125,37 @@ def observations_of(
             segment_id=segment_id,
             observer=report.observer,
             note=report.note,
+            supersedes=report.corrects.strip(),
         )
         for number, (segment_id, (lon, lat)) in enumerate(spots, start=1)
+    )
+
+
+def _corrected(name: str, told: Sequence[Observation]) -> Observation | None:
+    """An observation of the report that is to be corrected."""
+    name = name.strip()
+    if not name:
+        return None
+    meant = [each for each in told if name in (each.id, key_of(each.id))]
+    if not meant:
+        raise InputError(f"no report {name!r} was told; name one of the list of reports")
+    standing = {each.id for each in uncorrected(told)}
+    if not any(each.id in standing for each in meant):
+        raise InputError(f"report {name!r} is corrected already; name the one that corrects it")
+    return meant[0]
+
+
+def _taken_back(report: FieldReport, corrected: Observation, key: str) -> Observation:
+    """An observation that says nothing but that another is to be forgotten."""
+    return Observation(
+        id=f"{key}-1",
+        observed_on=corrected.observed_on,
+        lon=corrected.lon,
+        lat=corrected.lat,
+        segment_id=corrected.segment_id,
+        observer=report.observer,
+        note=report.note,
+        supersedes=report.corrects.strip(),
     )
 
 

@@ -31,6 +31,7 @@ from crossfall.judgement.forcing import Site, Timeline, build_timeline
 from crossfall.judgement.load_limit import posted_axle_t
 from crossfall.judgement.observe import Heard, Look, hear
 from crossfall.judgement.sentences import DayFigures, foreman_sentence
+from crossfall.judgement.station_days import that_reach
 from crossfall.judgement.stations import Groups, drainage_now, group_segments, nearest_station
 from crossfall.model.district import District
 from crossfall.model.policy.moisture import MoisturePolicy
@@ -317,8 +318,9 @@ def surface_state(
         raise InputError(f"n_days is {n_days}; expected 1 to 366")
     if not segments:
         raise InputError("the network has no maintained segment; mark the roads you blade first")
+    records, left_out = that_reach(district.weather, district.forecasts, policy, first_day)
     nearest = nearest_station(
-        segments, [record.station for record in district.weather], max_km=policy.station_max_km
+        segments, [record.station for record in records], max_km=policy.station_max_km
     )
     used = np.unique(nearest[nearest >= 0])
     station = np.where(nearest < 0, -1, np.searchsorted(used, nearest))
@@ -336,7 +338,7 @@ def surface_state(
         dtype=np.int64,
     )
     timeline = build_timeline(
-        [district.weather[i] for i in used],
+        [records[i] for i in used],
         district.forecasts,
         list(sites),
         policy,
@@ -358,7 +360,7 @@ def surface_state(
         followed,
         posted_axle_t(segments, district.postings, first_day=first_day, n_days=n_days),
         policy,
-        timeline.notes + heard_notes + (far if n_far else ()),
+        timeline.notes + left_out + heard_notes + (far if n_far else ()),
     )
 
 

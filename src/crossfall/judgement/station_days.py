@@ -112,6 +112,35 @@ def station_days(
     return table, n_known
 
 
+def that_reach(
+    records: Sequence[WeatherRecord],
+    forecasts: Sequence[Forecast],
+    policy: MoisturePolicy,
+    first_day: date,
+) -> tuple[list[WeatherRecord], tuple[str, ...]]:
+    """Records that reach the first day, with a forecast if need be, and notes on the others.
+
+    Where none does all are given back, so that the trouble is told as it is.
+    """
+    fit, notes = [], []
+    for record in records:
+        name = record.station.name
+        if record.first_day >= first_day:
+            notes.append(f"{name}: begins {record.first_day} and is not used")
+            continue
+        split = min(record.last_day + timedelta(days=1), first_day)
+        n_gap = (first_day - split).days
+        n_open = n_gap
+        if n_gap > policy.weather_gap_days:
+            forecast = choose_forecast(record, forecasts, policy, first_day, [])
+            n_open = int((~_covered(forecast, split, n_gap)).sum())
+        if n_open > policy.weather_gap_days:
+            notes.append(f"{name}: ends {record.last_day} and is not used")
+            continue
+        fit.append(record)
+    return (fit, tuple(notes)) if fit else (list(records), ())
+
+
 def choose_forecast(
     record: WeatherRecord,
     forecasts: Sequence[Forecast],

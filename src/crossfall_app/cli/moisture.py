@@ -21,7 +21,7 @@ from crossfall_app.cli.places import (
 from crossfall_app.cli.speak import new_table, say, say_json, say_table
 
 if TYPE_CHECKING:
-    from crossfall.judgement import WateringVerdict, Zone
+    from crossfall.judgement import SurfaceDifference, WateringVerdict, Zone
     from crossfall.judgement.road_days import DayAhead
     from crossfall.model import District, Segment
     from crossfall.workflow import MorningSheet, RoadSurface
@@ -106,11 +106,46 @@ def limit_rows(sheet: MorningSheet) -> list[dict[str, Any]]:
     ]
 
 
+def told_today(district: District, sheet: MorningSheet) -> SurfaceDifference | None:
+    """What the looks and readings of the first day itself changed; None where no road hears any."""
+    from crossfall.workflow import what_changed
+
+    state = sheet.state
+    told = {each.id for each in district.observations if each.observed_on == sheet.today}
+    if state is None or not told:
+        return None
+    found = what_changed(district, told, today=sheet.today, n_days=state.n_days)
+    return found if found.touched_ids else None
+
+
+def difference_json(district: District, difference: SurfaceDifference | None) -> dict[str, Any]:
+    """What some observations changed, as JSON tells it."""
+    if difference is None:
+        return {"heard_by": [], "changes": [], "summary": ""}
+    return {
+        "heard_by": list(difference.touched_ids),
+        "changes": [
+            {
+                "segment": each.segment_id,
+                "road": district.network.segment_by_id[each.segment_id].route,
+                "day": each.day.isoformat(),
+                "was": each.was.label,
+                "now": each.now.label,
+                "p_workable_was": round(each.p_workable_was, 4),
+                "p_workable_now": round(each.p_workable_now, 4),
+            }
+            for each in difference.changes
+        ],
+        "summary": difference.summary(),
+    }
+
+
 def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: bool) -> None:
     from crossfall.judgement import zones
 
     state, gates = sheet.state, sheet.gates
     assert state is not None, "the caller has checked"
+    news = told_today(district, sheet)
     assert gates is not None, "there are gates where there is a state"
     segments = district.network.maintained
     found = zones(state, gates, segments, by) if by else ()  # type: ignore[arg-type]
@@ -123,6 +158,7 @@ def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: boo
                 "days": rows,
                 "zones": [_zone_row(each, by or "") for each in found],
                 "load_limits": limits,
+                "told_today": None if news is None else difference_json(district, news),
                 "summary": state.summary(),
             }
         )
@@ -139,10 +175,16 @@ def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: boo
         heads = [f"{state.first_day + timedelta(days=n):%a %d}" for n in range(state.n_days)]
         table = new_table("Workable", "km", *heads, right=("km", *heads))
         for zone in found:
-            shares = [f"{100 * share:.0f} %" for share in zone.workable_share.tolist()]
+            shares = [
+                f"{100 * share:.0f} %{' ?' if unsure >= 0.5 else ''}"
+                for share, unsure in zip(zone.workable_share, zone.unsure_share, strict=True)
+            ]
             table.add_row(zone.name or "none", f"{zone.length_m / 1000:.0f}", *shares)
         say_table(table)
+        say("A question mark: on most of it no class is sure enough to be named, have a look.")
     say(state.summary())
+    if news is not None:
+        say(f"Told today: {news.summary()}")
     for each in limits:
         if each["advice"] != "none":
             say(f"{each['station']}, {each['segments']} stretches: {each['reason']}")
@@ -152,7 +194,8 @@ def _day_row(state: Any, gates: Any, n: int) -> dict[str, Any]:
     day = state.first_day + timedelta(days=n)
     counts: dict[str, int] = {}
     for each in state.segment_ids:
-        label = state.most_likely(each, day).label
+        is_unsure = state.is_unsure(each, day)
+        label = "not sure" if is_unsure else state.most_likely(each, day).label
         counts[label] = counts.get(label, 0) + 1
     return {
         "day": day.isoformat(),
@@ -184,6 +227,7 @@ def _zone_row(zone: Zone, by: str) -> dict[str, Any]:
                 "shares": {
                     cls.label: round(float(zone.class_share[cls, n]), 4) for cls in MoistureClass
                 },
+                "unsure_share": round(float(zone.unsure_share[n]), 4),
                 "rain_chance": _figure(float(zone.rain_chance[n])),
                 "rain_high_mm": _figure(float(zone.rain_high_mm[n])),
             }
@@ -345,6 +389,7 @@ def _ahead(day: DayAhead) -> dict[str, Any]:
         "rain_mm": dict(zip(names, map(_figure, day.rain_mm), strict=True)),
         "chances": {cls.label: round(day.p_by_class[cls], 4) for cls in MoistureClass},
         "parts": {part.name: part.likely.label for part in day.parts},
+        "p_workable_in_parts": {part.name: round(part.p_workable, 4) for part in day.parts},
         "is_thaw_weak": day.is_thaw_weak,
     }
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 from zoneinfo import ZoneInfo
 
 import typer
 
-from crossfall.errors import InputError
-from crossfall_app.cli.moisture import limit_rows, the_district
+from crossfall.errors import InfeasibleError, InputError
+from crossfall_app.cli.moisture import difference_json, limit_rows, the_district
 from crossfall_app.cli.places import (
     AcceptOption,
     DirArgument,
@@ -25,7 +26,7 @@ from crossfall_app.cli.places import (
 from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
 
 if TYPE_CHECKING:
-    from crossfall.judgement import SurfaceDifference
+    from crossfall.judgement import SurfaceDifference, ToldReport
     from crossfall.model import District
     from crossfall.workflow import MorningSheet
     from crossfall_app.workspace import Workspace
@@ -59,15 +60,26 @@ def observe(
         str | None, typer.Option(metavar="NAME", help="Who saw it; you when left out.")
     ] = None,
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
+    corrects: Annotated[
+        str,
+        typer.Option(metavar="ID", help="Puts that report right; alone it takes it back."),
+    ] = "",
+    list_: Annotated[
+        bool, typer.Option("--list", help="List what was told lately, and write nothing.")
+    ] = False,
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Keep what somebody saw of a surface or read from a gauge.
 
     It outweighs what is worked out, there and on the roads around, and fades with distance and
-    time. Says what it changed. Kept for good: a later look answers an earlier one.
+    time. Says what it changed. Kept for good: a later look answers an earlier one, and --corrects
+    puts a wrong one right, or takes it back when nothing else is said.
     """
     opened = the_workspace(folder, workspace)
+    if list_:
+        _list(opened, as_json)
+        return
     from uuid import uuid4
 
     from crossfall.judgement import FieldReport, observations_of
@@ -86,18 +98,29 @@ def observe(
         place=a_place(at, "at"),
         observer=by or the_person(),
         note=note,
+        corrects=corrects,
     )
     told = observations_of(
-        report, district.network, district.policy, key=f"told-{uuid4().hex[:12]}", today=today
+        report,
+        district.network,
+        district.policy,
+        key=f"told-{uuid4().hex[:12]}",
+        today=today,
+        told=district.observations,
     )
     repository.add_observations(told, by=the_person())
     district = replace(district, observations=(*district.observations, *told))
     ids = [each.id for each in told]
     difference = _difference(district, ids, today)
     if as_json:
-        say_json({"kept": ids, **_difference_json(district, difference)})
+        say_json({"kept": ids, **difference_json(district, difference)})
         return
-    say(f"Kept: {len(told)} observation{'' if len(told) == 1 else 's'} of {report.observed_on}.")
+    if told[0].felt is None and told[0].rain_mm is None:
+        say(f"Taken back: the report {corrects} of {told[0].observed_on}.")
+    else:
+        right = f", which puts {corrects} right" if corrects else ""
+        n_told = f"{len(told)} observation{'' if len(told) == 1 else 's'}"
+        say(f"Kept: {n_told} of {report.observed_on}{right}.")
     if difference is None:
         remark("the surface is not known without weather, so nothing is said of what it changed")
         return
@@ -182,7 +205,7 @@ def calibrate(
 
     How fast they dry, how fast they drain, and how wet workable is. Half of the looks are kept out
     of the fit and judge it. Nothing changes without --accept, which puts a new policy version in
-    force.
+    force where those looks say that it is better; else it is refused (exit 3).
     """
     opened = the_workspace(folder, workspace)
     from crossfall.judgement.calibrate import calibrate_moisture
@@ -192,6 +215,11 @@ def calibrate(
     day = a_day(until, "until") or usual_first_day(opened)
     found = calibrate_moisture(district, until=day)
     name = version or f"{district.policy.version}, moisture of {day}"
+    if accept and not found.is_better:
+        raise InfeasibleError(
+            f"the looks kept out of the fit say {found.verdict!r}, so nothing was changed; log more"
+            " looks and fit again, or move a setting by hand with a policy file"
+        )
     if accept:
         policy = replace(district.policy, moisture=found.policy, version=name)
         repository.save_policy(policy, by=the_person(), note=found.summary())
@@ -199,14 +227,24 @@ def calibrate(
         say_json(
             {
                 "settings": [
-                    {"setting": row.setting, "before": row.before, "after": row.after}
+                    {
+                        "setting": row.setting,
+                        "before": row.before,
+                        "after": row.after,
+                        "unit": row.unit,
+                    }
                     for row in found.rows
                 ],
                 "looks_fitted": found.n_fitted,
                 "looks_kept_out": found.n_kept_out,
                 "right_before": round(found.hits_before, 4),
                 "right_after": round(found.hits_after, 4),
+                "verdict": found.verdict,
                 "is_better": found.is_better,
+                "likelihood_before": round(found.likelihood_before, 5),
+                "likelihood_after": round(found.likelihood_after, 5),
+                "least_gain": _finite(found.least_gain),
+                "days_of_looks": found.n_days,
                 "policy": name if accept else None,
             }
         )
@@ -218,8 +256,10 @@ def calibrate(
     say(found.summary())
     if accept:
         say(f"Policy version {name!r} is in force.")
-    else:
+    elif found.is_better:
         remark("nothing was changed; add --accept to put it in force")
+    else:
+        remark("nothing was changed, and --accept would be refused")
 
 
 def _post(
@@ -254,6 +294,12 @@ def _post(
         for each in chosen
     ]
     repository.add_postings(postings, by=the_person())
+    for each in chosen:
+        if each.advice == "none":
+            remark(
+                f"around {each.station} the thaw asks for no limit; it is posted all the same, and"
+                " says so"
+            )
 
 
 def _difference(district: District, ids: list[str], today: date) -> SurfaceDifference | None:
@@ -263,27 +309,6 @@ def _difference(district: District, ids: list[str], today: date) -> SurfaceDiffe
         return what_changed(district, ids, today=today, n_days=_SHOWN_DAYS)
     except InputError:
         return None
-
-
-def _difference_json(district: District, difference: SurfaceDifference | None) -> dict[str, Any]:
-    if difference is None:
-        return {"heard_by": [], "changes": [], "summary": ""}
-    return {
-        "heard_by": list(difference.touched_ids),
-        "changes": [
-            {
-                "segment": each.segment_id,
-                "road": district.network.segment_by_id[each.segment_id].route,
-                "day": each.day.isoformat(),
-                "was": each.was.label,
-                "now": each.now.label,
-                "p_workable_was": round(each.p_workable_was, 4),
-                "p_workable_now": round(each.p_workable_now, 4),
-            }
-            for each in difference.changes
-        ],
-        "summary": difference.summary(),
-    }
 
 
 def _say_difference(district: District, difference: SurfaceDifference) -> None:
@@ -300,6 +325,58 @@ def _say_difference(district: District, difference: SurfaceDifference) -> None:
             )
         say_table(table)
     say(difference.summary())
+
+
+def _finite(value: float) -> float | None:
+    return round(value, 5) if math.isfinite(value) else None
+
+
+def _list(opened: Workspace, as_json: bool) -> None:
+    """What was told within the days that still count, the last first."""
+    from crossfall.judgement import told_reports
+
+    district, today = the_district(), usual_first_day(opened)
+    oldest = today - timedelta(days=district.policy.moisture.observation_days)
+    told = [each for each in district.observations if each.observed_on >= oldest]
+    rows = [_report_row(each, district) for each in told_reports(told)]
+    if as_json:
+        say_json({"reports": rows})
+        return
+    if not rows:
+        say(f"Nobody has told anything since {oldest}.")
+        return
+    table = new_table("Report", "Day", "Where", "Said", "By", "")
+    for row in rows:
+        rain = None if row["rain_mm"] is None else f"{row['rain_mm']:g} mm in the gauge"
+        felt = row["felt"] and row["felt"].replace("_", " ")
+        said = ", ".join(each for each in (felt, rain) if each)
+        note = f"corrects {row['corrects']}" if row["corrects"] else ""
+        table.add_row(
+            row["report"], row["day"], row["where"], said or "taken back", row["observer"],
+            note if row["stands"] else "corrected by a later one",
+        )  # fmt: skip
+    say_table(table)
+
+
+def _report_row(told: ToldReport, district: District) -> dict[str, Any]:
+    segments = district.network.segment_by_id
+    roads = [
+        segments[each.segment_id].route if each.segment_id in segments else
+        f"{each.lon:.4f},{each.lat:.4f}"
+        for each in told.observations
+    ]  # fmt: skip
+    return {
+        "report": told.key,
+        "day": told.first.observed_on.isoformat(),
+        "where": ", ".join(dict.fromkeys(roads)),
+        "felt": told.first.felt,
+        "rain_mm": told.first.rain_mm,
+        "observer": told.first.observer,
+        "note": told.first.note,
+        "observations": len(told.observations),
+        "stands": told.is_standing,
+        "corrects": told.corrects,
+    }
 
 
 def _now(opened: Workspace, today: date) -> datetime:
