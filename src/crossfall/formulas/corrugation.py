@@ -25,7 +25,10 @@ SHORTEST_M, LONGEST_M = 0.33, 2.0
 LEAST_PROMINENCE = 4.0
 """From so prominent a peak on, it is washboard and not mere roughness; ours."""
 _HALF_WIDTH = 0.30
-_SEGMENT_M = 30.0
+LEAST_LENGTH_M = 30.0
+"""A shorter trace shows no washboard [m]; ours."""
+WIDEST_STEP_M = SHORTEST_M / 2.5
+"""Points further apart show none [m]; ours."""
 GRAVITY = 9.80665
 
 
@@ -122,13 +125,13 @@ def onset_ratio(
 
 def _checked(name: str, values: Floats, step_m: float) -> Floats:
     trace = np.asarray(values, dtype=float)
-    if not 0 < step_m <= SHORTEST_M / 2.5:
+    if not 0 < step_m <= WIDEST_STEP_M:
         raise InputError(
-            f"points lie {step_m:.3g} m apart; expected at most {SHORTEST_M / 2.5:.2f} m to show"
+            f"points lie {step_m:.3g} m apart; expected at most {WIDEST_STEP_M:.2f} m to show"
             " washboard: sample faster or drive slower"
         )
-    if trace.ndim != 1 or trace.shape[0] * step_m < _SEGMENT_M:
-        raise InputError(f"{name} covers less than {_SEGMENT_M:g} m; drive a longer stretch")
+    if trace.ndim != 1 or trace.shape[0] * step_m < LEAST_LENGTH_M:
+        raise InputError(f"{name} covers less than {LEAST_LENGTH_M:g} m; drive a longer stretch")
     if not np.all(np.isfinite(trace)):
         raise InputError(f"{name} has missing values; fill or cut them out first")
     return trace
@@ -136,7 +139,7 @@ def _checked(name: str, values: Floats, step_m: float) -> Floats:
 
 def _spectrum(trace: Floats, step_m: float) -> tuple[Floats, Floats]:
     """Power by frequency [1/m], trends taken out of each stretch."""
-    each = min(trace.shape[0], round(_SEGMENT_M / step_m))
+    each = min(trace.shape[0], round(LEAST_LENGTH_M / step_m))
     frequency, density = welch(trace, fs=1 / step_m, window="hann", nperseg=each, detrend="linear")
     return frequency, density
 

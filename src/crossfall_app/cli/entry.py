@@ -32,6 +32,7 @@ from crossfall_app.cli.permit import CLEARANCE_HELP, ENGINEER_HELP
 from crossfall_app.cli.permit import COMMANDS as PERMIT
 from crossfall_app.cli.residents import COMMANDS as REQUESTS
 from crossfall_app.cli.residents import GROUP_HELP as REQUESTS_HELP
+from crossfall_app.cli.roughness import COMMANDS as ROUGHNESS
 from crossfall_app.cli.speak import complain, remark, say
 from crossfall_app.cli.start import COMMANDS as START
 from crossfall_app.cli.week import COMMANDS as WEEK
@@ -80,6 +81,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *BRING,
         *ASK,
         *CONDITION,
+        *ROUGHNESS,
         *WEEK,
         *DONE_WORK,
         *YEARS,

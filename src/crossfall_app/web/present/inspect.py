@@ -81,6 +81,7 @@ FIGURES: tuple[tuple[str, str, str, str], ...] = (
     ("pothole_count_per_km", "Potholes, number", "1/km", ""),
     ("rut_mm", "Ruts, depth", "mm", ""),
     ("loose_mm", "Loose stone, depth", "mm", ""),
+    ("iri_m_km", "Roughness, IRI", "m/km", "of a measured profile"),
 )
 CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
     ("dust", "Dust behind a car", (("none", "none"), ("low", "low"), ("medium", "medium"),

@@ -170,6 +170,8 @@ def _chart(looks: list[Condition], works: list[WorkRecord], today: date) -> dict
 
 
 def _figure(value: float, unit: str, measures: Measures) -> str:
+    if unit == "m/km":
+        return f"{value:g} {unit}"
     if unit in ("%", "1/km"):
         shown = measures.words(f"{value:g} %") if unit == "%" else f"{value:g} {unit}"
         return shown if typed_unit(unit, measures) == unit else f"{value:g} a km"
