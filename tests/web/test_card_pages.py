@@ -168,3 +168,20 @@ def test_the_list_and_the_paper_show_the_newest_plan_unless_asked(planned_office
     newest = superintendent.get("/cards.pdf").content
     both = superintendent.get("/cards.pdf?plan=all").content
     assert len(both) > len(newest) + 1000
+
+
+def test_day_sheets_stand_on_screen_and_on_paper(planned_office, superintendent):
+    day = repository.latest_week().plan.itineraries[0].day.isoformat()
+    answer = superintendent.get(f"/day-sheets/?day={day}")
+    assert answer.status_code == 200
+    assert "Day sheets" in answer.content.decode()
+    paper = superintendent.get(f"/day-sheets.pdf?day={day}&paper=letter&units=us")
+    assert paper["Content-Type"] == "application/pdf"
+    assert paper.content.startswith(b"%PDF")
+    assert superintendent.get("/day-sheets/?day=soon").status_code == 400
+    assert superintendent.get(f"/day-sheets.pdf?day={day}&paper=a5").status_code == 400
+    assert superintendent.get("/day-sheets.pdf?day=2001-01-01").status_code == 404
+
+
+def test_without_a_plan_nobody_is_sent_out(office, superintendent):
+    assert "Nobody is sent out" in superintendent.get("/day-sheets/").content.decode()

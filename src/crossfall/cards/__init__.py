@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
+from crossfall.cards.day_sheets import DayLine, DaySheet, make_day_sheets
 from crossfall.cards.leave import LiveOrder, Obstacle, clock_minutes, obstacles, with_leave
 from crossfall.cards.make import make_cards
 
-__all__ = ["LiveOrder", "Obstacle", "clock_minutes", "make_cards", "obstacles", "with_leave"]
+__all__ = [
+    "DayLine",
+    "DaySheet",
+    "LiveOrder",
+    "Obstacle",
+    "clock_minutes",
+    "make_cards",
+    "make_day_sheets",
+    "obstacles",
+    "with_leave",
+]

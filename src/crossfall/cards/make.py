@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from crossfall.cards.cautions import cautions_for
+from crossfall.cards.clock import clock
+from crossfall.cards.in_turn import in_turn
 from crossfall.cards.leave import leave_steps
 from crossfall.cards.sketch import Sketcher, heading
 from crossfall.design.outfit import outfit_of
@@ -49,6 +51,10 @@ def make_cards(
         Sketcher.of(district.network),
         _crossings(district.network),
         outfit_of(district.fleet, district.policy).tank_l,
+        {
+            stage.id: f"{district.network.segment_by_id[stage.segment_id].route} ({stage.name})"
+            for _, stage in stages.values()
+        },
     )
     cards: list[JobCard] = []
     for itinerary in sorted(plan.itineraries, key=lambda each: (each.day, each.machine_id)):
@@ -72,6 +78,8 @@ class _Desk:
     sketcher: Sketcher
     crossings: dict[str, tuple[str, ...]]
     tank_l: float
+    routes_of_stages: dict[str, str]
+    """Road and name of each stage, by its id."""
 
     def write(
         self, number: int, itinerary: Itinerary, job: Job, stage: Stage, need: Need | None
@@ -104,6 +112,7 @@ class _Desk:
             moisture=self._moisture(itinerary, stage),
             steps=(
                 *_steps(stage, legs, heading(sketch.line), need),
+                *in_turn(itinerary, stage, self.routes_of_stages),
                 *leave_steps(stage, features, self.district.clearances, itinerary.day, practice),
                 *_water(stage, quantities),
                 *_work(stage),
@@ -167,18 +176,6 @@ class _Desk:
                 yield water_row(
                     water_l, tank_l=self.tank_l, now_pct=now_pct, area_m2=area, name="water"
                 )
-
-
-def clock(minutes: float) -> str:
-    """Minutes after midnight as a clock: ``07:05``.
-
-    Examples
-    --------
-    >>> clock(425.4)
-    '07:05'
-    """
-    whole = int(minutes)
-    return f"{whole // 60 % 24:02d}:{whole % 60:02d}"
 
 
 def _steps(

@@ -16,7 +16,7 @@ def dust_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> 
         segment.length_m,
         passes.total_min_per_m,
         max(site.tools.outfit.work_min - design.stage.signs_min, 1.0),
-        longest_m=design.stage.open_windrow_max_m,
+        longest_m=site.tools.policy.dispatch.open_windrow_m,
     )
     stages = []
     for index, (from_m, to_m) in enumerate(parts):

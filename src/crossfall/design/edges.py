@@ -57,7 +57,7 @@ def ditch_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
         segment.length_m,
         passes.total_min_per_m,
         max(outfit.work_min - signs_min, 1.0),
-        longest_m=design.stage.open_windrow_max_m,
+        longest_m=site.tools.policy.dispatch.open_windrow_m,
     )
     culverts = [f for f in site.features if f.kind == "culvert"]
     stages: list[Stage] = []
@@ -164,7 +164,7 @@ def _edge_work(
         segment.length_m,
         passes.total_min_per_m,
         max(site.tools.outfit.work_min - signs_min, 1.0),
-        longest_m=design.stage.open_windrow_max_m,
+        longest_m=site.tools.policy.dispatch.open_windrow_m,
     )
     crown = percent(design.shape.crossfall_pct)
     stages = []

@@ -285,7 +285,7 @@ def _base_stages(
         segment.length_m,
         passes.total_min_per_m,
         max(site.tools.outfit.work_min - signs_min, 1.0),
-        longest_m=design.stage.open_windrow_max_m,
+        longest_m=site.tools.policy.dispatch.open_windrow_m,
     )
     loosen = (
         f"Loosen {no_deeper_than(plan.scarify_mm)} so that the first lift bonds, not below the"

@@ -25,7 +25,7 @@ from crossfall.report.sketch import key_of, map_height, sketch_svg
 from crossfall.report.strip import strip_svg
 from crossfall.units import convert
 
-_PAPERS = {"a4": ("a4", 186.0, 274.0), "letter": ("us-letter", 191.9, 256.4)}
+PAPERS = {"a4": ("a4", 186.0, 274.0), "letter": ("us-letter", 191.9, 256.4)}
 """Name for the typesetter, and width and height between the margins [mm]."""
 
 _LAW = "local_codes"
@@ -61,11 +61,11 @@ def cards_pdf(
         If there is no card, or ``paper`` or ``units`` is unknown.
     """
     system = check_system(units)
-    if paper not in _PAPERS:
-        raise InputError(f"paper is {paper!r}; expected one of {', '.join(_PAPERS)}")
+    if paper not in PAPERS:
+        raise InputError(f"paper is {paper!r}; expected one of {', '.join(PAPERS)}")
     if not cards:
         raise InputError("cards is empty; expected at least one card to print")
-    name, width_mm, height_mm = _PAPERS[paper]
+    name, width_mm, height_mm = PAPERS[paper]
     book = {
         "title": "Job cards" if len(cards) > 1 else f"{cards[0].title}, card {cards[0].number}",
         "paper": name,

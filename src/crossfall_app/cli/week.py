@@ -93,6 +93,9 @@ def cards(
     opened = the_workspace(folder, workspace)
     from crossfall_app.store import repository
 
+    day_sheets: Annotated[
+        bool, typer.Option("--day-sheets", help="A sheet for each person and day instead.")
+    ] = False,
     week = repository.latest_week()
     if week is None:
         raise InputError("there is no plan yet; make one with: crossfall plan")
@@ -104,6 +107,11 @@ def cards(
     if as_json:
         say_json({"file": str(file), "cards": len(chosen), "plan": week.plan.id})
     else:
+    if day_sheets:
+        from crossfall_app.cli.day_sheets import write_day_sheets
+
+        write_day_sheets(opened, week, only, out=out, paper=paper, units=units, as_json=as_json)
+        return
         is_are = "is" if len(chosen) == 1 else "are"
         say(f"{count(len(chosen), 'job card')} of plan {week.plan.id} {is_are} in {file}")
 
@@ -203,9 +211,7 @@ def make_cards_file(
     if paper not in {"a4", "letter"}:
         raise InputError(f"--paper is {paper!r}; expected a4 or letter")
     if out is not None and not out.parent.is_dir():
-        raise InputError(f"--out {out}: the folder {out.parent} is not there; make it first")
-    if out is not None and out.is_dir():
-        raise InputError(f"--out {out} is a folder; name a file in it, like {out / 'cards.pdf'}")
+    wanted, paper = paper_and_units(workspace, out=out, paper=paper, units=units)
     if not chosen:
         raise InputError("there is no card to write")
     days = [card.day for card in chosen]
@@ -213,7 +219,28 @@ def make_cards_file(
     file = out or workspace.out / f"cards-{span}.pdf"
     address = workspace.config.address.rstrip("/")
     link = f"{address}/cards/" if address else ""
-    pdf = cards_pdf(chosen, paper=paper, units=wanted, link=link)
+    write_whole(file, cards_pdf(chosen, paper=paper, units=wanted, link=link))
+    return file
+
+
+def paper_and_units(
+    workspace: Workspace, *, out: Path | None, paper: str | None, units: str | None
+) -> tuple[str, str]:
+    """Units and paper that are meant, when they and the file can be.
+
+    Raises
+    ------
+    InputError
+        If paper or units are unknown, or the folder of ``out`` is not there.
+    """
+        raise InputError(f"--out {out}: the folder {out.parent} is not there; make it first")
+    if out is not None and out.is_dir():
+        raise InputError(f"--out {out} is a folder; name a file in it, like {out / 'cards.pdf'}")
+    return wanted, paper
+
+
+def write_whole(file: Path, content: bytes) -> None:
+    """Write a file under its name only once it is whole."""
     file.parent.mkdir(parents=True, exist_ok=True)
     part = file.with_name(file.name + ".part")
     part.write_bytes(pdf)

@@ -19,9 +19,10 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
+from crossfall.cards import DaySheet, make_day_sheets
 from crossfall.errors import InputError
 from crossfall.model import Clearance, JobCard
-from crossfall.report import card_data, cards_pdf
+from crossfall.report import card_data, cards_pdf, day_sheets_pdf, sheet_data
 from crossfall_app.store import repository
 from crossfall_app.web.desk import agency_today
 from crossfall_app.web.pages import a_day, measures, page, sentence
@@ -205,6 +206,68 @@ def all_pdf(request: HttpRequest) -> HttpResponse:
         raise Http404
     day = f"-{choice.day.isoformat()}" if choice.day else ""
     return _paper(request, cards, f"cards{day}.pdf")
+
+
+@require_GET
+def day_sheets(request: HttpRequest) -> HttpResponse:
+    """What each person does on a day: drivers of trucks, water and rollers too."""
+    asked = _sheets(request)
+    if isinstance(asked, HttpResponse):
+        return asked
+    week, day, sheets = asked
+    days = sorted({each.day for each in week.plan.itineraries})
+    today = agency_today()
+    return page(
+        request,
+        "day_sheets.html",
+        "Day sheets",
+        here="cards",
+        sheets=[sheet_data(each, units=settings.CROSSFALL_UNITS) for each in sheets],
+        day=day_name(day, today) if day else "",
+        day_iso=day.isoformat() if day else "",
+        days=[(each.isoformat(), day_name(each, today)) for each in days],
+        paper=_usual_paper(),
+    )
+
+
+@require_GET
+def day_sheets_file(request: HttpRequest) -> HttpResponse:
+    """The same as paper, one page for each person."""
+    asked = _sheets(request)
+    if isinstance(asked, HttpResponse):
+        return asked
+    _, day, sheets = asked
+    if not sheets:
+        raise Http404
+    paper = request.GET.get("paper") or _usual_paper()
+    units = request.GET.get("units") or settings.CROSSFALL_UNITS
+    if paper not in _PAPERS or units not in _UNITS:
+        return HttpResponseBadRequest(f"paper is one of {_PAPERS}, units one of {_UNITS}")
+    name = f"day-sheets{f'-{day.isoformat()}' if day else ''}.pdf"
+    return HttpResponse(
+        day_sheets_pdf(sheets, paper=paper, units=units),
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )
+
+
+def _sheets(
+    request: HttpRequest,
+) -> HttpResponse | tuple[repository.StoredWeek, date | None, tuple[DaySheet, ...]]:
+    """The newest plan's sheets of one day: today's, or the plan's first, when none is asked."""
+    week = repository.latest_week()
+    if week is None or not week.plan.itineraries:
+        return page(request, "day_sheets.html", "Day sheets", here="cards", sheets=[], days=[])
+    days = {each.day for each in week.plan.itineraries}
+    asked, today = request.GET.get("day", ""), agency_today()
+    usual = today if today in days else min(days)
+    try:
+        day = None if asked == "all" else date.fromisoformat(asked) if asked else usual
+    except ValueError:
+        return HttpResponseBadRequest("day is not a date; expected 2026-05-04")
+    cards = repository.list_cards(plan_id=week.plan.id)
+    sheets = make_day_sheets(week.plan, week.jobs, cards, repository.load_district(), day=day)
+    return week, day, sheets
 
 
 @require_POST
