@@ -204,13 +204,6 @@ def make_cards_file(
     """
     from crossfall.report import cards_pdf
 
-    wanted = units or workspace.config.units
-    if wanted not in {"metric", "us"}:
-        raise InputError(f"--units is {wanted!r}; expected metric or us")
-    paper = paper or ("letter" if wanted == "us" else "a4")
-    if paper not in {"a4", "letter"}:
-        raise InputError(f"--paper is {paper!r}; expected a4 or letter")
-    if out is not None and not out.parent.is_dir():
     wanted, paper = paper_and_units(workspace, out=out, paper=paper, units=units)
     if not chosen:
         raise InputError("there is no card to write")
@@ -240,12 +233,18 @@ def paper_and_units(
 
 
 def write_whole(file: Path, content: bytes) -> None:
+    wanted = units or workspace.config.units
+    if wanted not in {"metric", "us"}:
+        raise InputError(f"--units is {wanted!r}; expected metric or us")
+    paper = paper or ("letter" if wanted == "us" else "a4")
+    if paper not in {"a4", "letter"}:
+        raise InputError(f"--paper is {paper!r}; expected a4 or letter")
+    if out is not None and not out.parent.is_dir():
     """Write a file under its name only once it is whole."""
     file.parent.mkdir(parents=True, exist_ok=True)
     part = file.with_name(file.name + ".part")
-    part.write_bytes(pdf)
+    part.write_bytes(content)
     part.replace(file)
-    return file
 
 
 @contextmanager
