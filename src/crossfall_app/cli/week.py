@@ -86,6 +86,9 @@ def cards(
     units: Annotated[
         str | None, typer.Option(help="metric or us; else the workspace's own.")
     ] = None,
+    day_sheets: Annotated[
+        bool, typer.Option("--day-sheets", help="A sheet for each person and day instead.")
+    ] = False,
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -93,13 +96,15 @@ def cards(
     opened = the_workspace(folder, workspace)
     from crossfall_app.store import repository
 
-    day_sheets: Annotated[
-        bool, typer.Option("--day-sheets", help="A sheet for each person and day instead.")
-    ] = False,
     week = repository.latest_week()
     if week is None:
         raise InputError("there is no plan yet; make one with: crossfall plan")
     only = a_day(day, "day")
+    if day_sheets:
+        from crossfall_app.cli.day_sheets import write_day_sheets
+
+        write_day_sheets(opened, week, only, out=out, paper=paper, units=units, as_json=as_json)
+        return
     chosen = tuple(card for card in week.cards if only is None or card.day == only)
     if not chosen:
         raise InputError(f"plan {week.plan.id} has no card" + (f" for {only}" if only else ""))
@@ -107,11 +112,6 @@ def cards(
     if as_json:
         say_json({"file": str(file), "cards": len(chosen), "plan": week.plan.id})
     else:
-    if day_sheets:
-        from crossfall_app.cli.day_sheets import write_day_sheets
-
-        write_day_sheets(opened, week, only, out=out, paper=paper, units=units, as_json=as_json)
-        return
         is_are = "is" if len(chosen) == 1 else "are"
         say(f"{count(len(chosen), 'job card')} of plan {week.plan.id} {is_are} in {file}")
 
@@ -226,13 +226,6 @@ def paper_and_units(
     InputError
         If paper or units are unknown, or the folder of ``out`` is not there.
     """
-        raise InputError(f"--out {out}: the folder {out.parent} is not there; make it first")
-    if out is not None and out.is_dir():
-        raise InputError(f"--out {out} is a folder; name a file in it, like {out / 'cards.pdf'}")
-    return wanted, paper
-
-
-def write_whole(file: Path, content: bytes) -> None:
     wanted = units or workspace.config.units
     if wanted not in {"metric", "us"}:
         raise InputError(f"--units is {wanted!r}; expected metric or us")
@@ -240,6 +233,13 @@ def write_whole(file: Path, content: bytes) -> None:
     if paper not in {"a4", "letter"}:
         raise InputError(f"--paper is {paper!r}; expected a4 or letter")
     if out is not None and not out.parent.is_dir():
+        raise InputError(f"--out {out}: the folder {out.parent} is not there; make it first")
+    if out is not None and out.is_dir():
+        raise InputError(f"--out {out} is a folder; name a file in it, like {out / 'cards.pdf'}")
+    return wanted, paper
+
+
+def write_whole(file: Path, content: bytes) -> None:
     """Write a file under its name only once it is whole."""
     file.parent.mkdir(parents=True, exist_ok=True)
     part = file.with_name(file.name + ".part")
