@@ -161,6 +161,15 @@ NOUNS: dict[type, st.SearchStrategy] = {
     ),
     nouns.PileEntry: build(nouns.PileEntry, id=keys, pit_id=st.just("p1"), supersedes=st.none()),
     nouns.FittedEdge: build(nouns.FittedEdge, id=keys, machine_id=st.just("m1")),
+    nouns.MachineDay: build(
+        nouns.MachineDay,
+        id=keys,
+        machine_id=st.just("m1"),
+        **dict.fromkeys(
+            ("work_h", "travel_h", "standing_h", "work_km", "travel_km"),
+            st.floats(0.0, 1e6),
+        ),
+    ),
     nouns.Contract: build(
         nouns.Contract,
         id=keys,

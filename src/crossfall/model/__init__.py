@@ -22,6 +22,7 @@ from crossfall.model.posting import LoadPosting
 from crossfall.model.programme import ProgrammeItem, Strategy
 from crossfall.model.record import WorkRecord
 from crossfall.model.signature import DesignSignature
+from crossfall.model.track import ClassTravel, MachineDay
 from crossfall.model.weather import HOURS, Forecast, Station, WeatherRecord
 from crossfall.model.wish import PlanWish, WishKind
 
@@ -32,6 +33,7 @@ __all__ = [
     "BidItem",
     "CardStep",
     "Caution",
+    "ClassTravel",
     "Clearance",
     "ClearanceKind",
     "Condition",
@@ -57,6 +59,7 @@ __all__ = [
     "LoadExemption",
     "LoadPosting",
     "Machine",
+    "MachineDay",
     "MachineKind",
     "MaterialTest",
     "Method",

@@ -15,6 +15,7 @@ from crossfall.model.network import Network
 from crossfall.model.policy import Policy
 from crossfall.model.posting import LoadPosting
 from crossfall.model.record import WorkRecord
+from crossfall.model.track import MachineDay
 from crossfall.model.signature import DesignSignature
 from crossfall.model.weather import Forecast, WeatherRecord
 
@@ -50,3 +51,5 @@ class District:
     """Segments that crews have cards for in the days to plan: no work is sought there."""
     signatures: tuple[DesignSignature, ...] = ()
     """Designs that an engineer has signed, in order of entry: the last word on a work counts."""
+    machine_days: tuple[MachineDay, ...] = ()
+    """Sums of machines' tracks and counters, by day."""

@@ -8,12 +8,12 @@ it is inferred. The working speed of a leg comes with its uncertainty.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from crossfall.model.policy import TracksPolicy
+from crossfall.model.track import BladeSource
 from crossfall.network.fixes import DOWN, UNKNOWN, Fixes
 from crossfall.network.matching import Course
 from crossfall.network.matching_kernel import settled_bits, turning_points
@@ -21,8 +21,6 @@ from crossfall.network.road_index import RoadIndex
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-BladeSource = Literal["known", "inferred"]
 
 _PROBE_M = 30.0
 _STOP_S = 25.0

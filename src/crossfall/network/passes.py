@@ -34,6 +34,8 @@ class SegmentPasses:
     """Worked length, holes left out [m]."""
     work_s: float
     """Time with the blade down, standing left out [s]."""
+    on_site_s: float
+    """Work and the turns between passes [s]."""
     pass_m: float
     """Metres driven with the blade down [m]."""
     start_s: float
@@ -128,6 +130,7 @@ def _of_segment(
         to_m=float((cells[-1] + 1) * cell_m),
         covered_m=covered_m,
         work_s=sum(leg.moving_s for leg in legs),
+        on_site_s=_on_site_s(legs, policy),
         pass_m=sum(leg.length_m for leg in legs),
         start_s=min(leg.start_s for leg in legs),
         end_s=max(leg.end_s for leg in legs),
@@ -137,6 +140,17 @@ def _of_segment(
         n_fast=sum(leg.is_fast for leg in legs),
         fastest_km_h=max((leg.speed_km_h or 0.0 for leg in timed), default=None),
     )
+
+
+def _on_site_s(legs: Sequence[TrackLeg], policy: TracksPolicy) -> float:
+    total = 0.0
+    before: TrackLeg | None = None
+    for leg in sorted(legs, key=lambda each: each.start_s):
+        total += leg.end_s - leg.start_s
+        if before is not None and 0 < leg.start_s - before.end_s <= policy.longest_turn_s:
+            total += leg.start_s - before.end_s
+        before = leg
+    return total
 
 
 def _over_all(legs: Sequence[TrackLeg]) -> tuple[float | None, float | None]:

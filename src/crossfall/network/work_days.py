@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
 
-from crossfall.model import Network
+from crossfall.model import ClassTravel, Network
 from crossfall.model.network import RoadClass
 from crossfall.model.policy import TracksPolicy
 from crossfall.network.legs import BladeSource, TrackLeg
@@ -14,19 +14,6 @@ from crossfall.network.passes import SegmentPasses, count_passes
 
 _LEAST_TRAVEL_M = 200.0
 """A shorter travel leg is shunting and says nothing of travel speed."""
-
-
-@dataclass(frozen=True, slots=True)
-class ClassTravel:
-    """Travel with the blade up on roads of one class; shunting and standing are left out."""
-
-    road_class: RoadClass
-    km: float
-    hours: float
-
-    @property
-    def km_h(self) -> float:
-        return self.km / self.hours if self.hours > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -191,6 +191,7 @@ DUST = Mapping(nouns.DustApplication, models.DustApplication, _KEY)
 TEST = Mapping(nouns.MaterialTest, models.MaterialTest, _KEY)
 PILE = Mapping(nouns.PileEntry, models.PileEntry, _KEY | {"supersedes": "supersedes_id"})
 EDGE = Mapping(nouns.FittedEdge, models.FittedEdge, _KEY)
+MACHINE_DAY = Mapping(nouns.MachineDay, models.MachineDay, _KEY)
 CONTRACT = Mapping(nouns.Contract, models.Contract, _KEY)
 PLACE = Mapping(nouns.Place, models.Place, {})
 MACHINE = Mapping(nouns.Machine, models.Machine, {})
@@ -217,6 +218,7 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     TEST,
     PILE,
     EDGE,
+    MACHINE_DAY,
     CONTRACT,
     RECORD,
     PLACE,

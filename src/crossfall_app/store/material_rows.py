@@ -32,6 +32,11 @@ def add_edges(edges: Iterable[nouns.FittedEdge], *, by: str) -> int:
     return _add(convert.EDGE, edges, by=by)
 
 
+def add_machine_days(days: Iterable[nouns.MachineDay], *, by: str) -> int:
+    """Add the sums of machines' days."""
+    return _add(convert.MACHINE_DAY, days, by=by)
+
+
 def add_dust(applications: Iterable[nouns.DustApplication], *, by: str) -> int:
     """Add dust control as it was applied, with who paid and how long it rests."""
     return _add(convert.DUST, applications, by=by)
@@ -123,11 +128,13 @@ def load_materials(fleet: nouns.Fleet) -> dict[str, Any]:
     machines = {machine.id for machine in fleet.machines}
     entries = tuple(e for e in convert.PILE.of(_in_order(models.PileEntry)) if e.pit_id in pits)
     tests = convert.TEST.of(models.MaterialTest.objects.order_by("taken_on", "pk"))
+    days = convert.MACHINE_DAY.of(models.MachineDay.objects.order_by("day", "pk"))
     edges = convert.EDGE.of(models.FittedEdge.objects.order_by("fitted_on", "pk"))
     return {
         "fleet": stocked(fleet, entries),
         "material_tests": tuple(each for each in tests if each.pit_id in pits),
         "pile_entries": entries,
+        "machine_days": tuple(each for each in days if each.machine_id in machines),
         "edges": tuple(each for each in edges if each.machine_id in machines),
         "dust": convert.DUST.of(_on_the_map(models.DustApplication)),
         "contracts": convert.CONTRACT.of(_on_the_map(models.Contract)),
@@ -139,6 +146,7 @@ def store_materials(district: nouns.District, *, by: str) -> None:
     add_material_tests(district.material_tests, by=by)
     add_pile_entries(district.pile_entries, by=by)
     add_edges(district.edges, by=by)
+    add_machine_days(district.machine_days, by=by)
     add_dust(district.dust, by=by)
     add_contracts(district.contracts, by=by)
 

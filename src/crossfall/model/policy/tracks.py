@@ -160,6 +160,14 @@ class TracksPolicy:
         low=15.0,
         high=120.0,
     )
+    longest_turn_s: float = setting(
+        600.0,
+        unit="s",
+        doc="Between two passes of a road: a shorter pause is a turn and belongs to the job, a"
+        " longer one is something else.",
+        low=30.0,
+        high=3600.0,
+    )
     finished_share: float = setting(
         0.9,
         unit="-",

@@ -17,7 +17,13 @@ from crossfall_app.store.models.facts import (
     WorkRecord,
 )
 from crossfall_app.store.models.fleet import Machine, Operator, Pit, Place
-from crossfall_app.store.models.gravel import Contract, FittedEdge, MaterialTest, PileEntry
+from crossfall_app.store.models.gravel import (
+    Contract,
+    FittedEdge,
+    MachineDay,
+    MaterialTest,
+    PileEntry,
+)
 from crossfall_app.store.models.network import Backdrop, Node, PointFeature, Segment
 from crossfall_app.store.models.plans import Job, JobCard, Need, Plan
 from crossfall_app.store.models.weather import Forecast, WeatherRecord
@@ -41,6 +47,7 @@ __all__ = [
     "LoadExemption",
     "LoadPosting",
     "Machine",
+    "MachineDay",
     "MaterialTest",
     "Need",
     "Node",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from crossfall_app.store.models.base import Entered, key_field
+from crossfall_app.store.models.base import Entered, key_field, word_field
 from crossfall_app.store.models.fleet import Machine, Pit
 from crossfall_app.store.models.network import Segment
 
@@ -53,6 +53,24 @@ class FittedEdge(Entered):
     fitted_on = models.DateField()
     life_km = models.FloatField()
     note = models.TextField(blank=True)
+
+
+class MachineDay(Entered):
+    """Sums of a machine's day out of its track or its counters; no times and no places."""
+
+    key = key_field(unique=True)
+    machine = models.ForeignKey(Machine, models.PROTECT, related_name="days")
+    day = models.DateField(db_index=True)
+    work_h = models.FloatField()
+    travel_h = models.FloatField()
+    standing_h = models.FloatField()
+    work_km = models.FloatField()
+    travel_km = models.FloatField()
+    travel = models.JSONField()
+    blade = word_field()
+    engine_h = models.FloatField(null=True)
+    fuel_l = models.FloatField(null=True)
+    source = models.TextField(blank=True)
 
 
 class Contract(Entered):
