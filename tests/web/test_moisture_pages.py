@@ -14,7 +14,7 @@ from crossfall import model as nouns
 from crossfall.judgement import MoistureClass
 from crossfall_app.store import models, repository
 from crossfall_app.web.desk import this_morning
-from small_district import TODAY, small_fleet, small_network
+from small_district import TODAY, small_fleet, small_network, small_weather
 
 pytestmark = pytest.mark.django_db
 
@@ -50,7 +50,7 @@ def test_without_weather_it_says_so(office, superintendent):
     models.Forecast.objects.all().delete()
     text = _text(superintendent, "/moisture/")
     assert "No weather yet" in text
-    assert "there is no weather record" in text
+    assert "There is no weather record" in text
     assert superintendent.get("/moisture.csv").status_code == 404
     assert superintendent.get("/moisture/s0/").status_code == 404
     assert superintendent.get("/moisture/s0.csv").status_code == 404
@@ -62,7 +62,8 @@ def test_zones_and_days(office, superintendent):
     assert "10 days, by road" in text
     assert "Road 0" in text
     assert "Road 2" in text
-    assert text.count('scope="col"') == 10
+    strip = text[text.index('id="strip"') : text.index("Open a zone for its roads")]
+    assert strip.count('scope="col"') == 10
     assert "data-road" not in text, "roads are listed once a zone is open"
 
 
@@ -299,3 +300,71 @@ def test_a_road_nobody_can_name_the_state_of_is_headed_not_sure(office, superint
         text = _text(superintendent, page)
         assert "Not sure today" in text, page
         assert "Not sure, have a look: " in text, page
+
+
+def test_zones_and_roads_without_a_class_to_name_carry_a_question_mark(office, superintendent):
+    mark = '<span class="unsure" aria-hidden="true">?</span>'
+    address = "/moisture/?by=drainage&zone=fair"
+    # One stands in the legend, for the reader who meets it elsewhere
+    assert _text(superintendent, address).count(mark) == 1
+    policy = repository.load_policy()
+    unsure = replace(policy.moisture, sure_share=1.01)
+    repository.save_policy(
+        replace(policy, moisture=unsure, version="unsure"), by="tests", note="tests"
+    )
+    # A zone and its three roads on ten days
+    assert _text(superintendent, address).count(mark) == 1 + 4 * 10
+    assert {row["is_unsure"] for row in _table(superintendent, "/moisture.csv")} == {"1"}
+
+
+def test_weather_that_ended_long_ago_is_not_called_missing(office, superintendent):
+    models.WeatherRecord.objects.all().delete()
+    models.Forecast.objects.all().delete()
+    old = small_weather(first_day=TODAY - timedelta(days=90), n_days=60)
+    repository.merge_weather(old, by="tests")
+    text = _text(superintendent, "/moisture/")
+    assert "The weather does not reach today" in text
+    assert "No weather yet" not in text
+    assert "The weather of Gauge ends on 2026-04-11" in text
+    assert "Bring newer weather in" in text
+
+
+def test_a_report_is_put_right_on_the_page(office, superintendent):
+    superintendent.post("/moisture-told/", {"segment": "s1", "felt": "too_wet"})
+    (wrong,) = _reports()
+    key = wrong.id.rpartition("-")[0]
+    assert this_morning().sheet.state.most_likely("s1", TODAY) is MoistureClass.TOO_WET
+    text = _text(superintendent, "/moisture/")
+    assert f'<option value="{key}">' in text
+    # The other road was meant
+    superintendent.post("/moisture-told/", {"road": "Road 2", "felt": "dust", "corrects": key})
+    state = this_morning().sheet.state
+    assert state.most_likely("s1", TODAY) is not MoistureClass.TOO_WET
+    assert state.most_likely("s2", TODAY) is MoistureClass.DRY
+    text = _text(superintendent, "/moisture/")
+    assert f'<option value="{key}">' not in text
+    assert "put right by a later one" in text
+    assert [each.supersedes for each in _reports()] == ["", key]
+    again = superintendent.post(
+        "/moisture-told/", {"segment": "s1", "felt": "dust", "corrects": key}
+    )
+    assert again.status_code == 400
+    assert "is corrected already" in _plain(again)
+
+
+def test_a_report_is_taken_back_on_a_roads_own_page(office, superintendent):
+    before = this_morning().sheet.state.p_workable.copy()
+    superintendent.post("/moisture-told/", {"segment": "s1", "felt": "too_wet"})
+    (wrong,) = _reports()
+    superintendent.post("/moisture-told/", {"segment": "s1", "corrects": wrong.id, "felt": ""})
+    assert np.array_equal(this_morning().sheet.state.p_workable, before)
+    assert len(_reports()) == 2, "nothing is deleted"
+    assert "taken back" in _text(superintendent, "/moisture/")
+
+
+def test_the_page_goes_on_telling_what_todays_reports_changed(office, superintendent):
+    assert "What today's reports changed" not in _text(superintendent, "/moisture/")
+    superintendent.post("/moisture-told/", {"segment": "s1", "felt": "too_wet"})
+    text = _text(superintendent, "/moisture/")
+    assert "What today's reports changed" in text
+    assert "stretches hear it" in text

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from threading import Lock
 
+from crossfall.judgement import SurfaceDifference
 from crossfall.model import District
-from crossfall.workflow import MorningSheet, morning
+from crossfall.workflow import MorningSheet, morning, what_changed
 from crossfall_app.store import models, repository
 from crossfall_app.store.repository import StoredWeek
 from crossfall_app.workspace import current_workspace, workspace_from_environment
@@ -30,6 +32,15 @@ class Desk:
     @property
     def today(self) -> date:
         return self.sheet.today
+
+    @cached_property
+    def news(self) -> SurfaceDifference | None:
+        """What the looks and readings of today changed; None where no road hears any."""
+        told = {each.id for each in self.district.observations if each.observed_on == self.today}
+        if self.sheet.state is None or not told:
+            return None
+        found = what_changed(self.district, told, today=self.today, n_days=OUTLOOK_DAYS)
+        return found if found.touched_ids else None
 
 
 def this_morning() -> Desk:

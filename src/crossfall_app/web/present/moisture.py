@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
@@ -17,15 +17,23 @@ from crossfall.judgement import (
     SurfaceDifference,
     Zone,
     ZoneKind,
+    told_reports,
 )
 from crossfall.model import District, LoadPosting, Segment
-from crossfall_app.web.present.measures import Measures, moment, percent, short_day
+from crossfall_app.web.present.measures import Measures, day_name, moment, percent, short_day
 from crossfall_app.web.present.morning import Layer, class_layers, rain_words
 from crossfall_app.web.present.plan import where_on
-from crossfall_app.web.present.words import DRAINAGE_LABEL, SURFACE, SURFACE_LABEL
+from crossfall_app.web.present.words import (
+    DRAINAGE_LABEL,
+    FELT_LABEL,
+    SURFACE,
+    SURFACE_LABEL,
+)
 
 _MOST_CHANGES = 40
 """Rows of a list; the sentence above it counts them all."""
+_MOST = 0.5
+"""More than half of a zone's length is most of it."""
 
 
 _RECT = '<rect class="c-{each.colour}" height="100" x="{each.y}" width="{each.height}"/>'
@@ -37,6 +45,8 @@ class Cell:
 
     layers: tuple[Layer, ...]
     workable: str
+    is_unsure: bool = False
+    """No class is likely enough to be named; of a zone, on most of its length."""
 
     @cached_property
     def across(self) -> str:
@@ -97,7 +107,11 @@ def zone_rows(
                 length=measures.road(zone.length_m),
                 n_roads=len(zone.segment_ids),
                 cells=tuple(
-                    Cell(class_layers(zone.class_share[:, n].tolist()), percent(share))
+                    Cell(
+                        class_layers(zone.class_share[:, n].tolist()),
+                        percent(share),
+                        bool(zone.unsure_share[n] > _MOST),
+                    )
                     for n, share in enumerate(zone.workable_share.tolist())
                 ),
                 roads=tuple(
@@ -130,6 +144,7 @@ def road_cells(state: MoistureState) -> dict[str, tuple[Cell, ...]]:
                 Cell(
                     class_layers([row[day] / n_members for row in counts]),
                     percent(counts[MoistureClass.WORKABLE][day] / n_members),
+                    max(row[day] for row in counts) / n_members < state.policy.sure_share,
                 )
                 for day in range(state.n_days)
             )
@@ -196,6 +211,36 @@ def change_of_road(difference: SurfaceDifference, segment_id: str) -> dict[str, 
     }
 
 
+def report_rows(district: District, measures: Measures, today: date) -> list[dict[str, Any]]:
+    """What was told within the days that count, the last first, with what stands and what not."""
+    oldest = today - timedelta(days=district.policy.moisture.observation_days)
+    told = [each for each in district.observations if oldest <= each.observed_on <= today]
+    segments = district.network.segment_by_id
+    rows = []
+    for report in told_reports(told):
+        first = report.first
+        places = [
+            segments[each.segment_id].route if each.segment_id in segments else "a place"
+            for each in report.observations
+        ]
+        said = [FELT_LABEL[first.felt].lower()] if first.felt else []
+        said += [measures.show(first.rain_mm, "mm")] if first.rain_mm is not None else []
+        rows.append(
+            {
+                "key": report.key,
+                "day": day_name(first.observed_on),
+                "where": ", ".join(dict.fromkeys(places)),
+                "said": ", ".join(said) or "taken back",
+                "observer": first.observer,
+                "note": first.note,
+                "stands": report.is_standing and not report.is_withdrawal,
+                "is_corrected": not report.is_standing,
+                "corrects": report.corrects,
+            }
+        )
+    return rows
+
+
 def limit_rows(
     advisories: Sequence[LoadAdvisory],
     postings: Iterable[LoadPosting],
@@ -234,7 +279,7 @@ def limit_rows(
 
 def strip_csv(state: MoistureState, district: District) -> tuple[list[str], list[list[Any]]]:
     """Heads and rows of the strip: one row for each road and day."""
-    heads = ["segment_id", "route", "from_m", "to_m", "day", "likely"]
+    heads = ["segment_id", "route", "from_m", "to_m", "day", "likely", "is_unsure"]
     heads += [f"p_{key}" for key in SURFACE]
     chances = [state.p_class(each) for each in MoistureClass]
     segments = district.network.segment_by_id
@@ -251,6 +296,7 @@ def strip_csv(state: MoistureState, district: District) -> tuple[list[str], list
                     f"{segment.to_m:.1f}",
                     day.isoformat(),
                     SURFACE[state.most_likely(segment_id, day)],
+                    int(max(each[row, at] for each in chances) < state.policy.sure_share),
                     *(f"{each[row, at]:.4g}" for each in chances),
                 ]
             )

@@ -33,6 +33,7 @@ from crossfall_app.web.present.moisture import (
     day_heads,
     limit_rows,
     rain_row,
+    report_rows,
     strip_csv,
     today_sentence,
     zone_rows,
@@ -42,7 +43,7 @@ from crossfall_app.web.present.surface import surface_csv, surface_page
 from crossfall_app.web.present.words import FELT_LABEL, ZONE_LABEL
 
 _TOLD = "told-"
-_TYPED = ("road", "at", "place", "felt", "rain", "day", "note")
+_TYPED = ("road", "at", "place", "felt", "rain", "day", "note", "corrects")
 
 
 @require_GET
@@ -87,7 +88,12 @@ def tell(request: HttpRequest) -> HttpResponse:
     try:
         report = _report(desk, typed, segment_id, request.user.get_username())
         told = observations_of(
-            report, desk.district.network, desk.district.policy, key=key, today=desk.today
+            report,
+            desk.district.network,
+            desk.district.policy,
+            key=key,
+            today=desk.today,
+            told=desk.district.observations,
         )
         repository.add_observations(told, by=request.user.get_username())
     except InputError as error:
@@ -107,15 +113,15 @@ def _strip(
         return empty_page(request, "Moisture", "moisture")
     if sheet.state is None or sheet.gates is None:
         return page(
-            request, "moisture.html", "Moisture", here="moisture", trouble=sheet.trouble,
-            status=status,
+            request, "moisture.html", "Moisture", here="moisture",
+            trouble=sentence(InputError(sheet.trouble)), has_weather=bool(district.weather), status=status,
         )  # fmt: skip
     wanted = request.GET.get("q", "")
     network = district.network.maintained
     kinds = {kind: zones(sheet.state, sheet.gates, network, kind) for kind in ZONE_LABEL}
     kind = _kind(request.GET.get("by", ""), kinds)
     (whole,) = zones(sheet.state, sheet.gates, network)
-    difference = _difference(request, desk)
+    difference = _difference(request, desk) or desk.news
     return page(
         request,
         "moisture.html",
@@ -141,6 +147,7 @@ def _strip(
         legend=surface_legend(bool(row.any()) for row in whole.class_share),
         notes=[units.words(each) for each in sheet.state.notes],
         change=change_rows(difference, district, units) if difference else None,
+        is_news="told" not in request.GET,
         limits=limit_rows(sheet.limits, district.postings, units),
         **_form(desk, typed),
     )  # fmt: skip
@@ -196,6 +203,7 @@ def _form(desk: Desk, typed: dict[str, str]) -> dict[str, Any]:
         "typed": {"day": desk.today.isoformat(), **typed},
         "today": desk.today.isoformat(),
         "felt_choices": list(FELT_LABEL.items()),
+        "reports": report_rows(desk.district, units, desk.today),
         "routes": sorted({each.route for each in desk.district.network.maintained}),
         "places": sorted(places.items(), key=lambda each: each[1]),
         "rain_sign": units.sign("mm"),
@@ -209,12 +217,18 @@ def _report(desk: Desk, typed: dict[str, str], segment_id: str, observer: str) -
         observed_on=a_day(typed["day"], desk.today),
         felt=typed["felt"] or None,
         rain_mm=units.read(typed["rain"], "mm", "rain"),
-        road=segment_id or typed["road"],
+        road="" if _says_nothing(typed) else segment_id or typed["road"],
         at_m=units.read(typed["at"], "km", "at", into="m"),
         place=_place(desk, typed["place"]),
         observer=observer,
         note=typed["note"].strip(),
+        corrects=typed["corrects"],
     )
+
+
+def _says_nothing(typed: dict[str, str]) -> bool:
+    """Whether a report only takes another back, wherever it is told."""
+    return bool(typed["corrects"]) and not typed["felt"] and not typed["rain"].strip()
 
 
 def _place(desk: Desk, place_id: str) -> tuple[float, float] | None:
