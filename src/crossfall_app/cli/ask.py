@@ -43,12 +43,17 @@ def needs(
         str | None, typer.Option(metavar="DAY", help="The day to judge; today when left out.")
     ] = None,
     most: Annotated[int, typer.Option(min=1, help="Rows to print.")] = 25,
+    road: Annotated[
+        str | None,
+        typer.Option(metavar="ROAD", help="Tell all about one road, or one segment by its id."),
+    ] = None,
     workspace: WorkspaceOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """What each road needs today, and why.
 
-    The most urgent first. With --bad-roads a first week without a survey: what you know of the
+    The most urgent first. With --road every reason, what the worth is made of, what comes first and
+    what is taken on trust. With --bad-roads a first week without a survey: what you know of the
     roads is taken in, and everything else is assumed and said so.
     """
     if last_bladed is not None and bad_roads is None:
@@ -58,7 +63,7 @@ def needs(
     opened = the_workspace(folder, workspace)
     from dataclasses import replace
 
-    from crossfall.judgement import find_needs
+    from crossfall.judgement import find_needs, resting_roads
 
     district = the_district()
     day = a_day(today, "today") or usual_first_day(opened)
@@ -69,18 +74,39 @@ def needs(
     if accept:
         _keep(told)
     ordered = sorted(found, key=lambda need: (-need.urgency, need.segment_id))
+    resting = resting_roads(district, today=day)
+    if road is not None:
+        meant = _segments_of(district, road)
+        ordered = [need for need in ordered if need.segment_id in meant]
+        resting = tuple(each for each in resting if each.segment_id in meant)
     methods = _count(condition.method for condition in conditions)
     if as_json:
         say_json(
             {
                 "today": day.isoformat(),
                 "needs": [_need_row(district, need) for need in ordered],
+                "resting": [
+                    {
+                        "segment": each.segment_id,
+                        "held_back": each.held_back.value,
+                        "until": each.until.isoformat(),
+                    }
+                    for each in resting
+                ],
                 "conditions_by_method": methods,
                 "conditions_added": len(told) if accept else 0,
             }
         )
         return
+    if road is not None:
+        _say_why(district, ordered, resting, opened.config.units)
+        return
     _say_needs(district, ordered[:most], len(ordered), opened.config.units)
+    if resting:
+        say(
+            f"On {count(len(resting), 'road')} work waits, because dust control rests there; the"
+            f" first rest ends on {resting[0].until}. Tell all: --road ROAD"
+        )
     say("Conditions: " + ", ".join(f"{n} {method}" for method, n in methods.items()) + ".")
     if told and not accept:
         remark(f"{len(told)} conditions as told were not kept; add --accept to keep them")
@@ -164,10 +190,50 @@ def _need_row(district: Any, need: Any) -> dict[str, Any]:
         "cause": need.cause,
         "urgency": round(need.urgency, 4),
         "worth_h": round(need.benefit_h, 3),
+        "worth_parts_h": {part.name: part.hours for part in need.benefit},
+        "usual_work_h": need.estimated_h,
         "first": [each.value for each in need.prerequisites],
+        "after": [each.value for each in need.follow_ups],
         "reasons": [reason.text for reason in need.reasons],
+        "rules": [reason.rule for reason in need.reasons],
         "assumed": list(need.assumed),
     }
+
+
+def _segments_of(district: Any, road: str) -> frozenset[str]:
+    found = frozenset(
+        each.id for each in district.network.maintained if road in (each.id, each.route)
+    )
+    if not found:
+        from crossfall.io.written import likely
+
+        known = {name for each in district.network.maintained for name in (each.id, each.route)}
+        raise InputError(
+            f"--road is {road!r}, none that you maintain{likely(road, tuple(sorted(known)))}"
+        )
+    return found
+
+
+def _say_why(district: Any, needs: list[Any], resting: tuple[Any, ...], units: str) -> None:
+    """Everything that is known of the needs of one road, as on its page."""
+    for need in needs:
+        route = district.network.segment_by_id[need.segment_id].route
+        say(f"{route}, {need.segment_id}: {need.treatment.label}")
+        say(in_units(f"  Because of {need.cause}.", units))
+        for words, treatments in (("First", need.prerequisites), ("After", need.follow_ups)):
+            if treatments:
+                say(f"  {words}: {', then '.join(each.label.lower() for each in treatments)}.")
+        for reason in need.reasons:
+            ground = f"{reason.evidence}, {reason.source}" if reason.source else reason.evidence
+            say(in_units(f"  - {reason.text} [{ground}]", units))
+        parts = ", ".join(f"{part.name} {part.hours:.1f}" for part in need.benefit)
+        say(f"  Urgency {need.urgency:.2f} of 1. Worth {need.benefit_h:.1f} grader hours: {parts}.")
+        for each in need.assumed:
+            say(in_units(f"  On trust: {each}", units))
+    for each in resting:
+        say(f"{each.segment_id}: {each.text}")
+    if not needs and not resting:
+        say("Nothing is due there.")
 
 
 def _say_needs(district: Any, shown: list[Any], n_all: int, units: str) -> None:

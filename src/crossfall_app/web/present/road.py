@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from crossfall.judgement import MoistureClass, is_only_reported, open_hazards
+from crossfall.judgement import MoistureClass, RestingRoad, is_only_reported, open_hazards
 from crossfall.judgement.gate import GateTable
 from crossfall.judgement.rating import RATING_NAMES
 from crossfall.judgement.state import MoistureState
@@ -25,6 +25,13 @@ from crossfall_app.web.present.words import (
     VERDICT_LABEL,
 )
 
+_PART_WORDS = {
+    "traffic": "a smoother ride for those who drive there while the work lasts",
+    "road class": "what the road must carry whatever its traffic: school, milk, mail, emergency",
+    "condition": "how far it has fallen, for work of this size",
+    "delay": "dearer work that waiting would bring",
+    "requests": "residents who asked",
+}
 _TASKS: tuple[Task, ...] = ("light_blading", "cutting", "hauling")
 _GATE_DAYS = 5
 _SCORES = (
@@ -66,6 +73,7 @@ def road_page(
     week: StoredWeek | None,
     today: date,
     measures: Measures,
+    rest: RestingRoad | None = None,
 ) -> dict[str, Any]:
     """Everything that is known of one segment, in words."""
     dangers = open_hazards(district, today=today)
@@ -81,6 +89,7 @@ def road_page(
         "today": today.isoformat(),
         "hazards": hazard_rows(here, district, measures),
         "need": _need(need, measures) if need else None,
+        "rest": rest.text if rest is not None else "",
         "condition": _condition(condition, _last_look(segment, district), today, measures)
         if condition
         else None,
@@ -99,6 +108,19 @@ def _need(need: Need, measures: Measures) -> dict[str, Any]:
         "colour": FAMILY[need.treatment],
         "cause": cause[:1].upper() + cause[1:],
         "first": ", then ".join(each.label.lower() for each in need.prerequisites),
+        "after": ", then ".join(each.label.lower() for each in need.follow_ups),
+        "urgency": f"{100 * need.urgency:.0f}",
+        "worth": hours(need.benefit_h),
+        "usual_work": hours(need.estimated_h),
+        "parts": [
+            {
+                "name": part.name.capitalize(),
+                "hours": hours(part.hours),
+                "says": _PART_WORDS[part.name],
+                "percent": round(100 * part.hours / need.benefit_h, 1),
+            }
+            for part in need.benefit
+        ],
         "reasons": [
             {"text": measures.words(each.text), "evidence": each.evidence, "source": each.source}
             for each in need.reasons

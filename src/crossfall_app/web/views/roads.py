@@ -17,7 +17,7 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from crossfall.errors import InputError
-from crossfall.judgement import first_week_conditions
+from crossfall.judgement import first_week_conditions, resting_roads
 from crossfall.report.condition_summary import condition_summary_pdf
 from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, this_morning
@@ -86,6 +86,14 @@ def road(request: HttpRequest, segment_id: str) -> HttpResponse:
         desk.week,
         desk.today,
         measures(),
+        next(
+            (
+                each
+                for each in resting_roads(desk.district, today=desk.today)
+                if each.segment_id == segment_id
+            ),
+            None,
+        ),
     )
     ledger = road_ledger(segment, desk.district, desk.today, measures())
     return page(request, "road.html", segment.route, here="roads", road=shown, ledger=ledger)
