@@ -114,7 +114,8 @@ def _strip(
     if sheet.state is None or sheet.gates is None:
         return page(
             request, "moisture.html", "Moisture", here="moisture",
-            trouble=sentence(InputError(sheet.trouble)), has_weather=bool(district.weather), status=status,
+            trouble=sentence(InputError(sheet.trouble)),
+            has_weather=bool(district.weather), status=status,
         )  # fmt: skip
     wanted = request.GET.get("q", "")
     network = district.network.maintained
