@@ -82,10 +82,12 @@ def plan_week(
     seed: int = 1,
     previous: Plan | None = None,
     wishes: Sequence[PlanWish] = (),
+    iterations: int | None = None,
     progress: Progress = quiet,
 ) -> WeekPlan:
     """Plan the week: network, condition, weather and machines in; a checked plan with cards out.
 
+    With ``iterations`` instead of ``seconds`` the same seed gives the same plan.
     ``wishes`` are what people pinned or kept out; those about work that is done are dropped.
 
     Raises
@@ -132,6 +134,7 @@ def plan_week(
         seed=seed,
         previous=previous,
         wishes=_still_there(wishes, jobs, fleet),
+        iterations=iterations,
         progress=lambda fraction, message: progress(0.25 + 0.65 * fraction, message),
     )
     violations = check_plan(plan, jobs, network, fleet, gates, policy)

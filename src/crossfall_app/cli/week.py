@@ -50,7 +50,11 @@ def plan(
     folder: DirArgument = None,
     days: Annotated[int, typer.Option(min=1, max=14, help="Days to plan.")] = 5,
     seconds: Annotated[float, typer.Option(min=0, help="Time to search for the plan.")] = 20.0,
-    seed: Annotated[int, typer.Option(min=0, help="For the same plan again.")] = 1,
+    seed: Annotated[int, typer.Option(min=0, help="Where the search begins.")] = 1,
+    iterations: Annotated[
+        int | None,
+        typer.Option(min=0, help="Rounds, not seconds: the same plan again."),
+    ] = None,
     start: Annotated[
         str | None, typer.Option(metavar="DAY", help="First day; today when left out.")
     ] = None,
@@ -65,7 +69,13 @@ def plan(
         opened = the_workspace(folder, workspace)
     first_day = a_day(start, "start")
     shown = plan_the_week(
-        opened, days=days, seconds=seconds, seed=seed, first_day=first_day, as_json=as_json
+        opened,
+        days=days,
+        seconds=seconds,
+        seed=seed,
+        iterations=iterations,
+        first_day=first_day,
+        as_json=as_json,
     )
     if as_json:
         say_json(shown.result)
@@ -122,6 +132,7 @@ def plan_the_week(
     days: int,
     seconds: float,
     seed: int,
+    iterations: int | None = None,
     first_day: date | None = None,
     as_json: bool = False,
 ) -> ShownWeek:
@@ -146,6 +157,7 @@ def plan_the_week(
             n_days=days,
             seconds=seconds,
             seed=seed,
+            iterations=iterations,
             made_at=workspace.now(),
             progress=progress,
         )

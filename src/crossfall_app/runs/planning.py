@@ -26,6 +26,7 @@ def plan_from_store(
     seconds: float,
     seed: int,
     made_at: datetime,
+    iterations: int | None = None,
     progress: Progress = quiet,
 ) -> Planned:
     """Load the district and plan; :func:`crossfall_app.store.repository.save_week` keeps it.
@@ -51,6 +52,7 @@ def plan_from_store(
         seed=seed,
         previous=_plan_in_force(),
         wishes=_wishes_ahead(first_day),
+        iterations=iterations,
         progress=progress,
     )
     if ordered:
