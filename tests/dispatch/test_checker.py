@@ -256,7 +256,7 @@ def test_out_too_long_too_early_or_after_dark(good) -> None:
     assert "shift" in check(good, fleet=change_people(shift_h=2.0))
     assert "shift" in check(good, fleet=change_people(shift_start_h=9.0))
     assert "shift" in check(
-        good, policy=replace(POLICY, dispatch=replace(POLICY.dispatch, solar_noon_h=1.0))
+        good, policy=replace(POLICY, dispatch=replace(POLICY.dispatch, dusk_margin_min=600.0))
     )
 
 

@@ -60,6 +60,15 @@ def test_any_week_can_be_planned_again_in_the_middle_of_a_day(seed: int) -> None
         now=now, made_at=now, seconds=1.0, seed=seed, iterations=60,
     )  # fmt: skip
     assert checked(week, again.plan, again.since) == ()
+    # Rain at once: what lies half done is closed, and everybody comes home
+    week = replace(week, gates=replace(week.gates, closed={(s, d) for s, d in week.gates.wet}))
+    shut = {(s.id, (now.date() - MONDAY).days) for s in week.network.segments}
+    week = replace(week, gates=replace(week.gates, closed=week.gates.closed | shut))
+    again = replan_week(
+        plan, week.jobs, week.network, NearGraph(week.network), week.fleet, week.gates, week.policy,
+        now=now, made_at=now, seconds=1.0, seed=seed, iterations=60,
+    )  # fmt: skip
+    assert checked(week, again.plan, again.since) == ()
 
 
 @pytest.mark.parametrize("seed", [*TIES, 1004, *range(3000, 3020)])

@@ -93,6 +93,9 @@ def _clock(itinerary: Itinerary, facts: Facts, since: Since | None) -> Found:
         yield "shift", f"it ends at {legs[-1].end_min:.1f}, the shift or the light at {end:.1f}"
     waits = 0.0
     for leg in legs:
+        if leg.kind == "break":
+            # Late in the day the meal is due before the walk-round even
+            continue
         if leg.kind != "wait" or leg.stage_id is not None:
             break
         waits += leg.end_min - leg.start_min

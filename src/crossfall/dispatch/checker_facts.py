@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from crossfall.model import Fleet, Machine, Network, Node, Operator, Segment
 from crossfall.model.policy import DispatchPolicy
@@ -22,7 +23,8 @@ class Facts:
     home_nodes: dict[str, frozenset[str]]
     """Nodes nearest to each machine's place: more than one when they lie equally near."""
     policy: DispatchPolicy
-    latitude: float
+    middle: tuple[float, float]
+    """Longitude and latitude of the middle of the network."""
 
     @classmethod
     def of(cls, network: Network, fleet: Fleet, policy: DispatchPolicy) -> Facts:
@@ -47,7 +49,10 @@ class Facts:
             operators={operator.id: operator for operator in fleet.operators},
             home_nodes=homes,
             policy=policy,
-            latitude=sum(node.lat for node in network.nodes) / max(1, len(network.nodes)),
+            middle=(
+                sum(node.lon for node in network.nodes) / max(1, len(network.nodes)),
+                sum(node.lat for node in network.nodes) / max(1, len(network.nodes)),
+            ),
         )
 
     def turn_min(self, node_id: str) -> float:
@@ -67,12 +72,27 @@ class Facts:
         )
 
     def last_light_min(self, day: date) -> float:
-        """When machines must be home: sunset (FAO-56 eqs. 24, 25, 34) less the margin [min]."""
-        angle = 2 * math.pi * day.timetuple().tm_yday / 365
-        tilt = 0.409 * math.sin(angle - 1.39)
-        x = -math.tan(self.latitude * math.pi / 180) * math.tan(tilt)
+        """When machines must be home: sunset less the margin [min].
+
+        Half the day by FAO-56 eqs. 24, 25, 34, noon by eqs. 31 to 33, clock by the zone's offset.
+        """
+        lon, lat = self.middle
+        number = day.timetuple().tm_yday
+        tilt = 0.409 * math.sin(2 * math.pi * number / 365 - 1.39)
+        x = -math.tan(lat * math.pi / 180) * math.tan(tilt)
         half_day_h = 12 / math.pi * math.acos(max(-1.0, min(1.0, x)))
-        return (self.policy.solar_noon_h + half_day_h) * 60 - self.policy.dusk_margin_min
+        b = (number - 81) * math.pi / 182
+        sun_ahead_h = 0.1645 * math.sin(2 * b) - 0.1255 * math.cos(b) - 0.025 * math.sin(b)
+        noon_h = 12 - sun_ahead_h - lon / 15 + self._clock_ahead_h(day)
+        return (noon_h + half_day_h) * 60 - self.policy.dusk_margin_min
+
+    def _clock_ahead_h(self, day: date) -> float:
+        """Hours that the crews' clock is ahead of Greenwich at noon."""
+        if not self.policy.time_zone:
+            return float(math.floor((self.middle[0] + 7.5) / 15))
+        noon = datetime(day.year, day.month, day.day, 12, tzinfo=ZoneInfo(self.policy.time_zone))
+        ahead = noon.utcoffset()
+        return 0.0 if ahead is None else ahead.total_seconds() / 3600
 
 
 def _nearest(network: Network, lon: float, lat: float) -> frozenset[str]:

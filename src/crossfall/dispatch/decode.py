@@ -15,13 +15,20 @@ from crossfall.model.plan import LegKind
 
 
 def itineraries_of(problem: Problem, solution: Solution) -> tuple[Itinerary, ...]:
-    """One itinerary for each shift that goes out, in order of day and machine."""
+    """One itinerary for each shift that goes out or has to come home, by day and machine."""
     ways: dict[tuple[int, int], tuple[Floats, Ints]] = {}
-    return tuple(
+    driven = (
         _itinerary(problem, h, blocks, solution.modes[h], ways)
         for h, blocks in enumerate(solution.blocks)
-        if blocks
+        if blocks or _is_out(problem.shifts[h])
     )
+    # Whoever stands in the yard already has nothing to drive
+    return tuple(each for each in driven if each.legs)
+
+
+def _is_out(shift: Shift) -> bool:
+    """Whether the machine stands out on the road and must be driven home, with work or without."""
+    return shift.standing is not None and shift.standing.came is not None
 
 
 def bookings_of(

@@ -7,11 +7,11 @@ whatever would run past the last light.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from crossfall.dispatch.daylight import last_light
 from crossfall.dispatch.standing import Since, Standing
 from crossfall.errors import InputError
 from crossfall.model import Fleet, Machine, Network, Operator, Stage
@@ -63,13 +63,13 @@ def open_shifts(
             raise InputError(
                 f"policy dispatch.work_weekdays holds {weekday}; expected 0 (Monday) to 6 (Sunday)"
             )
-    latitude = sum(node.lat for node in network.nodes) / max(1, len(network.nodes))
+    light_until = last_light(network, policy)
     shifts: list[Shift] = []
     for day_index in range(n_days):
         day = first_day + timedelta(days=day_index)
         if day.weekday() not in policy.work_weekdays:
             continue
-        dusk = dusk_min(latitude, day, policy) - policy.dusk_margin_min
+        dusk = light_until(day)
         for machine in fleet.graders:
             operator = on_duty(fleet, machine, day)
             if operator is None:
@@ -134,23 +134,6 @@ def support_hours(fleet: Fleet, days: Sequence[date]) -> dict[str, list[float]]:
         drivers = [on_duty(fleet, machine, day) for day in days]
         hours[machine.id] = [0.0 if driver is None else driver.shift_h for driver in drivers]
     return hours
-
-
-def dusk_min(latitude: float, day: date, policy: DispatchPolicy) -> float:
-    """Clock time of sunset, from the length of daylight [min after midnight].
-
-    Daylight hours by FAO Irrigation and Drainage Paper 56 (1998), equations 24, 25 and 34.
-
-    Examples
-    --------
-    >>> round(dusk_min(0.0, date(2026, 3, 21), DispatchPolicy(solar_noon_h=12.0)) / 60, 1)
-    18.0
-    """
-    number = day.timetuple().tm_yday
-    declination = 0.409 * math.sin(2 * math.pi / 365 * number - 1.39)
-    cosine = -math.tan(math.radians(latitude)) * math.tan(declination)
-    daylight_h = 24 / math.pi * math.acos(min(1.0, max(-1.0, cosine)))
-    return (policy.solar_noon_h + daylight_h / 2) * 60
 
 
 def _check_fleet(fleet: Fleet) -> None:

@@ -16,8 +16,9 @@ import numpy.typing as npt
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
+from crossfall.dispatch.daylight import last_light
 from crossfall.dispatch.roads import passable
-from crossfall.dispatch.shifts import dusk_min, on_duty
+from crossfall.dispatch.shifts import on_duty
 from crossfall.errors import InputError
 from crossfall.model import Fleet, Machine, Network, Stage
 from crossfall.model.policy import DispatchPolicy
@@ -130,7 +131,7 @@ def _window(
     n_days: int,
     is_under_way: bool,
 ) -> Floats:
-    latitude = sum(node.lat for node in network.nodes) / max(1, len(network.nodes))
+    light_until = last_light(network, policy)
     window = np.tile([0.0, -1.0, 1.0], (len(machines), n_days, 1))
     for m, machine in enumerate(machines):
         for d in range(n_days):
@@ -138,9 +139,8 @@ def _window(
             driver = on_duty(fleet, machine, day)
             if driver is not None:
                 start = driver.shift_start_h * 60
-                dusk = dusk_min(latitude, day, policy) - policy.dusk_margin_min
                 window[m, d, 0] = start + policy.pretrip_min
-                window[m, d, 1] = min(start + driver.shift_h * 60, dusk)
+                window[m, d, 1] = min(start + driver.shift_h * 60, light_until(day))
     if is_under_way:
         window[:, 0, 2] = 0.0
     return window

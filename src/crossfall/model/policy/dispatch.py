@@ -55,12 +55,12 @@ class DispatchPolicy:
     break_latest_h: float = setting(
         5.0, unit="h", doc="The break begins no later than this into the shift", low=0.0, high=24.0
     )
-    solar_noon_h: float = setting(
-        12.5,
-        unit="h after midnight",
-        doc="Clock time of solar noon, half the daylight before dusk",
-        low=10.0,
-        high=15.0,
+    time_zone: str = setting(
+        "",
+        unit="IANA name",
+        doc="Zone of the clock that crews go by, such as America/Denver, for the hour of sunset;"
+        " empty for the full hour nearest to the sun's, without summer time. A workspace's own"
+        " zone is used when this is empty",
     )
     dusk_margin_min: float = setting(
         30.0,
@@ -70,10 +70,11 @@ class DispatchPolicy:
         high=180.0,
     )
     open_windrow_m: float = setting(
-        8000.0,
+        1700.0,
         unit="m",
-        doc="Most length with a windrow left open between the way out and the way back",
-        low=0.0,
+        doc="Most length of windrow that one grader leaves open at once: longer work is cut into"
+        " stages, and no more lies between a way out and its way back",
+        low=100.0,
         high=50000.0,
     )
     windrow_open_max_min: float = setting(
