@@ -117,7 +117,7 @@ def seat_pinned(problem: Problem, start: Sequence[Sequence[int]]) -> tuple[tuple
     tables = tables_of(problem)
     routes = routes_from(tables, start)
     rng = np.array([problem.pinned_h.size or 1], dtype=np.uint64)
-    worth_a_minute = problem.worth_h.max(axis=1) / problem.stage_min
+    worth_a_minute = problem.worth_h.max(axis=1, initial=0.0) / problem.stage_min
     for s in sorted(pinned, key=lambda s: len(problem.after[s])):
         own = np.array([s], dtype=np.int64)
         for h in np.flatnonzero(tables.ok[s]):

@@ -7,9 +7,11 @@ public functions are handed on.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from django.conf import settings
 from django.db import IntegrityError, transaction
 
 from crossfall import model as nouns
@@ -150,7 +152,7 @@ def load_district() -> nouns.District:
         return nouns.District(
             name=owner.name,
             network=load_network(),
-            policy=load_policy(),
+            policy=_by_the_clock_here(load_policy()),
             conditions=convert.CONDITION.of(_about_the_map(models.Condition)),
             weather=tuple(
                 convert.weather_to_noun(row) for row in models.WeatherRecord.objects.order_by("pk")
@@ -168,6 +170,13 @@ def load_district() -> nouns.District:
             haul_agreements=_about_routes(convert.AGREEMENT),
             load_exemptions=_about_routes(convert.EXEMPTION),
         )
+
+
+def _by_the_clock_here(policy: nouns.Policy) -> nouns.Policy:
+    """Dusk by the workspace's zone, unless the policy names its own; UTC says nothing was set."""
+    if policy.dispatch.time_zone or settings.TIME_ZONE == "UTC":
+        return policy
+    return replace(policy, dispatch=replace(policy.dispatch, time_zone=settings.TIME_ZONE))
 
 
 def store_district(

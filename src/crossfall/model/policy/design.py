@@ -305,13 +305,6 @@ class StagePractice:
     default_shift_h: float = setting(
         8.0, unit="h", doc="Shift where no operator is known.", low=2.0, high=14.0
     )
-    open_windrow_max_m: float = setting(
-        1700.0,
-        unit="m",
-        doc="Longest windrow open at once; longer work is cut into stages.",
-        low=100.0,
-        high=5000.0,
-    )
     signs_min: float = setting(
         15.0, unit="min", doc="To set and lift the signs of one stage.", low=0.0, high=90.0
     )
