@@ -6,7 +6,7 @@ are arguments. Loading, saving and showing are the doors' business.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -48,11 +48,21 @@ from crossfall.model import (
     Plan,
     PlanWish,
     Progress,
+    Treatment,
     Violation,
+    YearsQuestion,
+    YearsStudy,
     quiet,
 )
 from crossfall.network import build_graph
-from crossfall.programme import Programme
+from crossfall.programme import (
+    GravelPlaced,
+    Programme,
+    Scenario,
+    gravel_placed,
+    needs_of_year,
+    study_years,
+)
 from crossfall.programme import plan_years as choose_years
 from crossfall.records import OpenEnd, open_ends
 
@@ -107,6 +117,7 @@ def plan_week(
     state = surface_state(district, first_day=first_day, n_days=n_days, seed=seed)
     progress(0.10, "Surface moisture is known")
     needs, conditions = find_needs(district, today=first_day)
+    needs = needs_with_years(needs, district, today=first_day)
     gates = judge_gates(state, fleet, policy)
     progress(0.15, f"{len(needs)} roads need something")
     signed = tuple(each for each in district.signatures if each.stands(first_day))
@@ -211,15 +222,18 @@ def plan_years(
     *,
     today: date,
     n_years: int,
-    budget_minor: float | None = None,
-    grader_h: float | None = None,
-    gravel_m3: float | None = None,
+    budget_minor: float | Sequence[float] | None = None,
+    grader_h: float | Sequence[float] | None = None,
+    gravel_m3: float | Sequence[float] | Mapping[str, float] | None = None,
+    scenario: Scenario | None = None,
+    first_year: int | None = None,
     progress: Progress = quiet,
 ) -> Programme:
     """Plan the years: today's believed condition and yearly limits in, a certified programme out.
 
     ``budget_minor`` is money a year in minor units, ``grader_h`` hours a year and ``gravel_m3``
-    compacted gravel a year; None is no limit. Years are counted from the one after ``today``.
+    compacted gravel a year, by pit where there are several; None is no limit. Gravel comes from
+    the pit that is cheapest once it is on the road. Years are counted from the one after ``today``.
 
     Raises
     ------
@@ -234,12 +248,77 @@ def plan_years(
         conditions,
         district.policy,
         n_years=n_years,
-        first_year=today.year + 1,
+        first_year=first_year or today.year + 1,
         budget_minor=budget_minor,
         grader_h=grader_h,
         gravel_m3=gravel_m3,
+        gravel=_gravel_on_the_road(district),
+        scenario=scenario or Scenario(),
         progress=progress,
     )
+
+
+def ask_years(
+    district: District, question: YearsQuestion, *, today: date, progress: Progress = quiet
+) -> YearsStudy:
+    """Answer a board's questions on the years, starting from today's believed condition.
+
+    Raises
+    ------
+    InputError
+        If a figure is impossible.
+    InfeasibleError
+        If nothing keeps the limits at any level of money.
+    """
+    _, conditions = find_needs(district, today=today)
+    return study_years(
+        district.network,
+        conditions,
+        district.policy,
+        question,
+        gravel=_gravel_on_the_road(district),
+        progress=progress,
+    )
+
+
+def _gravel_on_the_road(district: District) -> dict[str, GravelPlaced]:
+    """Pit and price of each maintained segment that a pit can reach."""
+    graph = build_graph(district.network)
+    return gravel_placed(district.network.maintained, district.fleet, graph, district.policy)
+
+
+def needs_with_years(
+    needs: tuple[Need, ...], district: District, *, today: date
+) -> tuple[Need, ...]:
+    """The needs found on the roads, and the gravel that the adopted programme places this year.
+
+    Gravel placed since the year began, and a regravelling that the roads ask for anyway, stand for
+    the programme's. Roads out for a crew's orders or for an engineer stay out.
+    """
+    adopted = district.years
+    if adopted is None:
+        return needs
+    due = needs_of_year(
+        adopted.items,
+        district.network.maintained,
+        district.policy,
+        first_year=adopted.first_year,
+        year=today.year,
+    )
+    done = {
+        each.segment_id
+        for each in district.records
+        if each.treatment is Treatment.REGRAVELLING
+        and each.is_finished
+        and each.done_on.year == today.year
+    }
+    has_heavy = {
+        need.segment_id
+        for need in needs
+        if need.treatment in {Treatment.REGRAVELLING, Treatment.ENGINEER}
+    }
+    out = done | has_heavy | set(district.ordered_ids)
+    return needs + tuple(each for each in due if each.segment_id not in out)
 
 
 @dataclass(frozen=True)
@@ -266,6 +345,7 @@ def morning(district: District, *, today: date, n_days: int = 10, seed: int = 0)
     """
     hazards = open_hazards(district, today=today)
     needs, conditions = find_needs(district, today=today)
+    needs = needs_with_years(needs, district, today=today)
     left = open_ends(district.records, district.policy.records)
     try:
         state = surface_state(district, first_day=today, n_days=n_days, seed=seed)

@@ -19,7 +19,15 @@ from crossfall.model.network import Backdrop, Network, Node, PointFeature, Segme
 from crossfall.model.plan import Itinerary, Leg, Plan, SupportBooking, Unserved, Violation
 from crossfall.model.policy import Policy
 from crossfall.model.posting import LoadPosting
-from crossfall.model.programme import ProgrammeItem, Strategy
+from crossfall.model.programme import (
+    AdoptedYears,
+    ProgrammeItem,
+    Strategy,
+    YearsLevel,
+    YearsQuestion,
+    YearsScenario,
+    YearsStudy,
+)
 from crossfall.model.record import WorkRecord
 from crossfall.model.signature import DesignSignature
 from crossfall.model.track import ClassTravel, MachineDay
@@ -28,6 +36,7 @@ from crossfall.model.wish import PlanWish, WishKind
 
 __all__ = [
     "HOURS",
+    "AdoptedYears",
     "Backdrop",
     "BenefitPart",
     "BidItem",
@@ -100,6 +109,10 @@ __all__ = [
     "WeatherRecord",
     "WishKind",
     "WorkRecord",
+    "YearsLevel",
+    "YearsQuestion",
+    "YearsScenario",
+    "YearsStudy",
     "no_blade_until",
     "quiet",
 ]

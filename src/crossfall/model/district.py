@@ -14,9 +14,10 @@ from crossfall.model.haul import HaulAgreement, LoadExemption
 from crossfall.model.network import Network
 from crossfall.model.policy import Policy
 from crossfall.model.posting import LoadPosting
+from crossfall.model.programme import AdoptedYears
 from crossfall.model.record import WorkRecord
-from crossfall.model.track import MachineDay
 from crossfall.model.signature import DesignSignature
+from crossfall.model.track import MachineDay
 from crossfall.model.weather import Forecast, WeatherRecord
 
 
@@ -53,3 +54,5 @@ class District:
     """Designs that an engineer has signed, in order of entry: the last word on a work counts."""
     machine_days: tuple[MachineDay, ...] = ()
     """Sums of machines' tracks and counters, by day."""
+    years: AdoptedYears | None = None
+    """The programme of years that the agency works by."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from crossfall.programme.certify import Certificate, certify
 from crossfall.programme.chance import Chance, Contingency, chances, with_contingency
+from crossfall.programme.facts import Scenario, SegmentFacts, facts_of, table_of
 from crossfall.programme.limits import Limits, make_limits
 from crossfall.programme.pits import GravelPlaced, gravel_placed
 from crossfall.programme.questions import (
@@ -12,8 +13,10 @@ from crossfall.programme.questions import (
     can_be_told_apart,
     cost_of_delay,
     first_year_needs,
+    needs_of_year,
     under_funding_curve,
 )
+from crossfall.programme.study import study_years
 from crossfall.programme.years import Prepared, Programme, plan_prepared, plan_years, prepare
 
 __all__ = [
@@ -26,16 +29,22 @@ __all__ = [
     "Limits",
     "Prepared",
     "Programme",
+    "Scenario",
+    "SegmentFacts",
     "can_be_told_apart",
     "certify",
     "chances",
     "cost_of_delay",
+    "facts_of",
     "first_year_needs",
     "gravel_placed",
     "make_limits",
+    "needs_of_year",
     "plan_prepared",
     "plan_years",
     "prepare",
+    "study_years",
+    "table_of",
     "under_funding_curve",
     "with_contingency",
 ]

@@ -12,14 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.errors import InputError
+from crossfall.errors import InfeasibleError, InputError
 from crossfall.programme.limits import Limits
 from crossfall.programme.trace import trace
 from crossfall.programme.years import Prepared, Programme, plan_prepared
 
 Floats = npt.NDArray[np.float64]
 
-_MOST_TURNS = 4
+_MOST_TURNS = 12
+_CUT, _EASE, _ALL = 0.6, 0.5, 0.96
+"""How much of what a year exceeds is cut in a turn, of what it leaves given back, and what all
+years are cut to: triggers that bunch in one year are thinned out only by fewer of them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,8 +112,8 @@ def with_contingency(
 ) -> Contingency:
     """Plan with so much less that each year's budget holds with ``probability``, as far as found.
 
-    The money kept back is raised in turns by what the draws exceed; :attr:`Contingency.chance`
-    says how often the budget then holds.
+    The money kept back is changed in turns by what the draws exceed or leave; the turn in which the
+    least sure year is surest counts. :attr:`Contingency.chance` says how often each budget holds.
 
     Raises
     ------
@@ -122,13 +125,19 @@ def with_contingency(
     if not np.isfinite(limits.money_minor).all():
         raise InputError("there is no budget in some year; give one to keep back from")
     money, start = limits.money_minor.copy(), None
+    best: Contingency | None = None
     for _ in range(_MOST_TURNS):
-        found = plan_prepared(
-            made,
-            Limits(money, limits.grader_h, limits.gravel_m3),
-            first_year=first_year,
-            start=start,
-        )
+        try:
+            found = plan_prepared(
+                made,
+                Limits(money, limits.grader_h, limits.gravel_m3),
+                first_year=first_year,
+                start=start,
+            )
+        except InfeasibleError:
+            if best is None:
+                raise
+            break
         start = found.choice.prices
         seen = chances(
             found,
@@ -138,8 +147,12 @@ def with_contingency(
             budget_minor=limits.money_minor,
             quantiles=(1 - probability, 0.5, probability),
         )
-        over = seen.money_minor[2] / limits.money_minor
-        if np.all(over <= 1):
+        if best is None or seen.p_over_budget.max() < best.chance.p_over_budget.max():
+            best = Contingency(found, 1 - money / limits.money_minor, seen)
+        if np.all(seen.p_over_budget <= 1 - probability):
             break
-        money = np.where(over > 1, money / over, money)
-    return Contingency(found, 1 - money / limits.money_minor, seen)
+        off = seen.money_minor[2] / limits.money_minor
+        money = money * _ALL / off ** np.where(off > 1, _CUT, _EASE)
+        money = np.minimum(money, limits.money_minor)
+    assert best is not None
+    return best

@@ -13,7 +13,15 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.errors import InfeasibleError, InputError
-from crossfall.model import BenefitPart, Need, Reason, Treatment
+from crossfall.model import (
+    BenefitPart,
+    Need,
+    Policy,
+    ProgrammeItem,
+    Reason,
+    Segment,
+    Treatment,
+)
 from crossfall.programme.limits import Limits
 from crossfall.programme.years import Prepared, Programme, plan_prepared
 
@@ -97,7 +105,9 @@ def can_be_told_apart(first: CurvePoint, second: CurvePoint) -> bool:
     return first.lower > second.upper or second.lower > first.upper
 
 
-def cost_of_delay(made: Prepared, limits: Limits, n_years: int) -> Delay:
+def cost_of_delay(
+    made: Prepared, limits: Limits, n_years: int, *, now: Programme | None = None
+) -> Delay:
     """Further cost when only the least is done for ``n_years`` years, then the budget as before.
 
     Raises
@@ -107,7 +117,7 @@ def cost_of_delay(made: Prepared, limits: Limits, n_years: int) -> Delay:
     """
     if not 1 <= n_years < limits.n_years:
         raise InputError(f"n_years is {n_years}; expected 1 to {limits.n_years - 1}")
-    now = plan_prepared(made, limits)
+    now = now or plan_prepared(made, limits)
     gravel = limits.gravel_m3.copy()
     gravel[:, :n_years] = np.minimum(gravel[:, :n_years], 0.0)
     late = plan_prepared(
@@ -116,20 +126,27 @@ def cost_of_delay(made: Prepared, limits: Limits, n_years: int) -> Delay:
     return Delay(n_years, late.upper - now.lower, max(0.0, late.lower - now.upper))
 
 
-def first_year_needs(programme: Programme, made: Prepared) -> tuple[Need, ...]:
-    """Regravelling of the programme's first year as needs of the week's kind.
+def needs_of_year(
+    items: Sequence[ProgrammeItem],
+    segments: Sequence[Segment],
+    policy: Policy,
+    *,
+    first_year: int,
+    year: int,
+) -> tuple[Need, ...]:
+    """Regravelling that a programme places in ``year``, as needs of the week's kind.
 
-    Worth is left to the year's programme: a need here stands because the programme says so, and
-    carries the usual hours of the work as its worth so that the week weighs it.
+    Worth is left to the programme: a need here stands because the programme says so, and carries
+    the usual hours of the work as its worth so that the week weighs it.
     """
-    usual = made.policy.needs.usual.regravelling_h_km
-    length_km = {segment.id: segment.length_m / 1000 for segment in made.segments}
+    usual = policy.needs.usual.regravelling_h_km
+    length_km = {segment.id: segment.length_m / 1000 for segment in segments}
     needs = []
-    for item in programme.items:
-        if programme.first_year not in item.regravel_years:
+    for item in items:
+        if year not in item.regravel_years or item.segment_id not in length_km:
             continue
         hours = usual * length_km[item.segment_id]
-        gravel = item.gravel_m3[0]
+        gravel = item.gravel_m3[year - first_year]
         needs.append(
             Need(
                 id=f"{item.segment_id}-{Treatment.REGRAVELLING.value}",
@@ -139,16 +156,27 @@ def first_year_needs(programme: Programme, made: Prepared) -> tuple[Need, ...]:
                 reasons=(
                     Reason(
                         "programme",
-                        f"The programme of {programme.first_year} places {gravel:,.0f} m³ of"
-                        " compacted gravel here this year.",
+                        f"The programme of years places {gravel:,.0f} m³ of compacted gravel here"
+                        f" in {year}.",
                         "default",
                     ),
                 ),
                 urgency=0.5,
                 benefit=(BenefitPart("programme", round(hours, 3)),),
                 assumed=("Gravel loss rests on recalled coefficients until calibrated.",),
-                policy_version=programme.policy_version,
+                policy_version=policy.version,
                 estimated_h=round(hours, 2),
             )
         )
     return tuple(needs)
+
+
+def first_year_needs(programme: Programme, made: Prepared) -> tuple[Need, ...]:
+    """The work list of the programme's first year; see :func:`needs_of_year`."""
+    return needs_of_year(
+        programme.items,
+        made.segments,
+        made.policy,
+        first_year=programme.first_year,
+        year=programme.first_year,
+    )

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.formulas.roughness import year_of_seasons
+from crossfall.formulas.user_cost import SMOOTH_IRI
 from crossfall.programme.simulate import SLOWEST_RATE, Course
 from crossfall.programme.table import SegmentTable, StrategySet
 
@@ -25,6 +26,8 @@ class Trace:
     is_regravelled: npt.NDArray[np.bool_]
     money_minor: Floats
     """Agency money, not discounted."""
+    users_minor: Floats
+    """What roughness and missing gravel cost road users, not discounted."""
 
 
 def trace(
@@ -55,7 +58,7 @@ def trace(
     routine = bladings * at["blade_minor"] + has_dust * at["dust_minor"]
     routine = routine + has_drainage * at["drain_minor"]
     thickness, now = at["start_mm"].copy(), at["start_iri"].copy()
-    iri, left, placed, money = [], [], [], []
+    iri, left, placed, money, users = [], [], [], [], []
     for year in range(years.n_years):
         grown = years.growth[year] if growth is None else float(growth[year])
         lost = 1.0 if loss_factor is None else float(loss_factor[year])
@@ -75,13 +78,17 @@ def trace(
             days=years.season_days,
             rate_factor=years.season_rate,
         )
-        iri.append(mean + years.thin_iri * np.maximum(1 - thickness / years.thin_mm, 0.0))
+        bare = np.maximum(1 - thickness / years.thin_mm, 0.0)
+        mean = mean + years.thin_iri * bare
+        iri.append(mean)
+        rough = at["user_minor_iri"] * np.maximum(mean - SMOOTH_IRI, 0.0)
+        users.append(grown * (rough + at["bare_minor"] * bare))
         loss = loss_share * lost * (at["loss_fixed_mm"] + grown * at["loss_traffic_mm"])
         thickness = np.maximum(thickness - loss, 0.0)
         left.append(thickness.copy())
         placed.append(due)
         money.append(routine + np.where(due, lift * at["lift_minor_mm"], 0.0))
-    return Trace(np.array(iri), np.array(left), np.array(placed), np.array(money))
+    return Trace(np.array(iri), np.array(left), np.array(placed), np.array(money), np.array(users))
 
 
 _USED = (
@@ -99,4 +106,6 @@ _USED = (
     "start_iri",
     "drain_minor",
     "drain_short",
+    "user_minor_iri",
+    "bare_minor",
 )

@@ -88,6 +88,8 @@ class Programme:
     certificate: Certificate
     policy_version: str
     choice: Choice
+    course_of: Trace
+    """Each segment's years."""
 
     @property
     def gap_pct(self) -> float:
@@ -264,6 +266,7 @@ def plan_prepared(
         certificate=proof,
         policy_version=policy.version,
         choice=choice,
+        course_of=course_of,
     )
 
 

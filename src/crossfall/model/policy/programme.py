@@ -185,6 +185,9 @@ class YearsCostPolicy:
         low=0.0,
         high=10000.0,
     )
+    load_m3: float = setting(
+        8.5, unit="m3", doc="Compacted gravel of one truck load.", low=1.0, high=40.0
+    )
     regravel_grader_h_m3: float = setting(
         0.02, unit="h/m3", doc="Grader hours for a compacted cubic metre.", low=0.0, high=1.0
     )
