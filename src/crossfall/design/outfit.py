@@ -69,7 +69,6 @@ def outfit_of(fleet: Fleet, policy: Policy) -> Outfit:
         " assumed, to be hired",
     }
     listed = {machine.kind for machine in fleet.machines if machine.is_available}
-    assumed += _assumed_trucks(trucks, water, policy)
     bodies = [truck.capacity for truck in trucks if truck.capacity > 0]
     payloads = [truck.payload_t for truck in trucks if truck.payload_t > 0]
     tanks = [truck.capacity for truck in water if truck.capacity > 0]
@@ -87,26 +86,6 @@ def outfit_of(fleet: Fleet, policy: Policy) -> Outfit:
         assumed=tuple(assumed),
         missing={kind: text for kind, text in missing.items() if kind not in listed},
     )
-
-
-def _assumed_trucks(trucks: list[Machine], water: list[Machine], policy: Policy) -> list[str]:
-    """What is taken for trucks that the fleet does not have, or says too little of."""
-    haul, tank_l = policy.design.haul, policy.design.water.default_tank_l
-    found: list[str] = []
-    if not trucks:
-        found.append(
-            f"no haul truck is available; {haul.default_n_trucks} hired ones of"
-            f" {haul.default_body_m3:g} m³ and {haul.default_payload_t:g} t"
-        )
-    elif not any(truck.capacity > 0 for truck in trucks):
-        found.append(f"no truck body is known; {haul.default_body_m3:g} m³")
-    if trucks and not any(truck.payload_t > 0 for truck in trucks):
-        found.append(f"no truck payload is known; {haul.default_payload_t:g} t")
-    if not water:
-        found.append(f"no water truck is available; one hired of {tank_l:g} l")
-    elif not any(truck.capacity > 0 for truck in water):
-        found.append(f"no water tank is known; {tank_l:g} l")
-    return found
 
 
 def _of(fleet: Fleet, kind: MachineKind) -> list[Machine]:
