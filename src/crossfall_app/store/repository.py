@@ -72,6 +72,7 @@ from crossfall_app.store.weeks import (
     load_week,
     save_week,
 )
+from crossfall_app.store.years import adopted_years
 
 __all__ = [
     "CARD_STATUSES",
@@ -169,6 +170,7 @@ def load_district() -> nouns.District:
             **load_materials(load_fleet()),
             haul_agreements=_about_routes(convert.AGREEMENT),
             load_exemptions=_about_routes(convert.EXEMPTION),
+            years=adopted_years(),
         )
 
 

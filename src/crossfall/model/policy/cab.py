@@ -55,6 +55,13 @@ class CabPolicy:
         low=10.0,
         high=200.0,
     )
+    seen_km_h: float = setting(
+        16.0,
+        unit="km/h",
+        doc="Driven faster from end to end it was no pass, but travel.",
+        low=5.0,
+        high=40.0,
+    )
     check_in_h: float = setting(
         2.0,
         unit="h",

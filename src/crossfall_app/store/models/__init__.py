@@ -27,6 +27,7 @@ from crossfall_app.store.models.gravel import (
 from crossfall_app.store.models.network import Backdrop, Node, PointFeature, Segment
 from crossfall_app.store.models.plans import Job, JobCard, Need, Plan
 from crossfall_app.store.models.weather import Forecast, WeatherRecord
+from crossfall_app.store.models.years import YearsStudy
 
 __all__ = [
     "Agency",
@@ -64,4 +65,5 @@ __all__ = [
     "Segment",
     "WeatherRecord",
     "WorkRecord",
+    "YearsStudy",
 ]
