@@ -110,34 +110,59 @@ def seat_pinned(problem: Problem, start: Sequence[Sequence[int]]) -> tuple[tuple
 
     What goes is what brings least for its minutes; the search puts it elsewhere if it can.
     """
-    from crossfall.dispatch import insertion, kernel
+    from crossfall.dispatch import kernel
     from crossfall.dispatch.tables import routes_from, tables_of
 
     pinned = np.flatnonzero((problem.pinned_h > 0).any(axis=1))
-    tables = tables_of(problem)
+    # Every shift is looked at, also those far from what is there
+    tables = tables_of(problem)._replace(is_narrow=False)
     routes = routes_from(tables, start)
-    rng = np.array([problem.pinned_h.size or 1], dtype=np.uint64)
-    worth_a_minute = problem.worth_h.max(axis=1, initial=0.0) / problem.stage_min
     for s in sorted(pinned, key=lambda s: len(problem.after[s])):
-        own = np.array([s], dtype=np.int64)
-        for h in np.flatnonzero(tables.ok[s]):
-            while routes.at[s, kernel.WHERE] < 0 and not insertion.fill(tables, routes, own, rng):
-                others = [
-                    z
-                    for z in np.flatnonzero(routes.at[:, kernel.WHERE] == h)
-                    if not (problem.pinned_h[z] > 0).any()
-                ]
-                if not others:
-                    break
-                _take_out(tables, routes, int(min(others, key=lambda z: worth_a_minute[z])))
+        if routes.at[s, kernel.WHERE] < 0:
+            routes = _seated(problem, tables, routes, int(s))
     lines = routes.lines
     return tuple(tuple(int(b) for b in lines.seq[h, : lines.n[h]]) for h in range(lines.n.size))
+
+
+def _seated(problem: Problem, tables: Tables, routes: Routes, s: int) -> Routes:
+    """The routes with stage ``s`` in them, whatever has to go; unchanged if nothing helps.
+
+    Either its own shift gives way, or, where machines that help it are promised elsewhere that day,
+    the work that they are promised to.
+    """
+    from crossfall.dispatch import insertion, kernel
+    from crossfall.dispatch.tables import copy_routes
+
+    own, rng = np.array([s], dtype=np.int64), np.array([s + 1], dtype=np.uint64)
+    found: list[tuple[float, Routes]] = []
+    worth_a_minute = problem.worth_h.max(axis=1) / problem.stage_min
+    days = np.array([shift.day_index for shift in problem.shifts], dtype=np.int64)
+    helped = tables.stage[:-1, kernel.ROW] >= 0
+    at = routes.at[:, kernel.WHERE]
+    is_free = (at >= 0) & ~(problem.pinned_h > 0).any(axis=1)
+    for h in np.flatnonzero(tables.ok[s]):
+        in_shift = is_free & (at == h)
+        same_day = is_free & (at >= 0) & (days[np.maximum(at, 0)] == days[h]) & helped
+        for first in ([in_shift], [same_day, in_shift & ~same_day]):
+            trial = copy_routes(routes)
+            leaving = [
+                int(z)
+                for members in first
+                for z in sorted(np.flatnonzero(members), key=lambda z: worth_a_minute[z])
+            ]
+            while not insertion.fill(tables, trial, own, rng) and leaving:
+                _take_out(tables, trial, leaving.pop(0))
+            if trial.at[s, kernel.WHERE] >= 0:
+                found.append((float(insertion.worth_of(tables, trial)), trial))
+    return max(found, key=lambda each: each[0])[1] if found else routes
 
 
 def _take_out(tables: Tables, routes: Routes, s: int) -> None:
     from crossfall.dispatch import insertion, kernel
 
     h = int(routes.at[s, kernel.WHERE])
+    if h < 0:
+        return
     insertion.take_out(tables, routes, s)
     kernel.refresh(tables.ways, routes.lines, h)
     insertion.put_right(tables, routes)
