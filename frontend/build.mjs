@@ -21,6 +21,9 @@ const result = await esbuild.build({
   absWorkingDir: root,
   entryPoints: [
     ...pages.map((name) => ({ in: join(here, "pages", name), out: basename(name, ".ts") })),
+    { in: join(here, "field", "cab.ts"), out: "cab" },
+    { in: join(here, "field", "worker.ts"), out: "cab-worker" },
+    { in: join(here, "field", "cab.css"), out: "cab" },
     { in: join(here, "styles", "office.css"), out: "office" },
     { in: join(here, "styles", "map.css"), out: "map" },
   ],
@@ -42,13 +45,15 @@ const result = await esbuild.build({
 const files = {};
 for (const [path, made] of Object.entries(result.metafile.outputs)) {
   if (!made.entryPoint) continue;
-  const name = basename(made.entryPoint).replace(/\.ts$/, ".js");
+  const name = basename(made.entryPoint).replace(/\.ts$/, ".js").replace(/^worker\.js$/, "cab-worker.js");
   files[name] = relative(out, join(root, path)).replaceAll("\\", "/");
 }
 
-const mark = join(here, "mark.svg");
-files["mark.svg"] = `mark-${await fingerprint(mark)}.svg`;
-await copyFile(mark, join(out, files["mark.svg"]));
+for (const [name, path] of [["mark.svg", "mark.svg"], ["cab-icon.svg", "field/icon.svg"]]) {
+  const drawn = join(here, path);
+  files[name] = name.replace(".svg", `-${await fingerprint(drawn)}.svg`);
+  await copyFile(drawn, join(out, files[name]));
+}
 
 // MapLibre 6 runs its worker from a separate module whose address the page has to give it
 const worker = require.resolve("maplibre-gl/dist/maplibre-gl-worker.mjs");
@@ -56,7 +61,7 @@ files["map-worker.mjs"] = `map-worker-${await fingerprint(worker)}.mjs`;
 await copyFile(worker, join(out, files["map-worker.mjs"]));
 
 // The licences of what is bundled travel with it
-for (const name of ["maplibre-gl", "@fontsource-variable/atkinson-hyperlegible-next"]) {
+for (const name of ["idb", "maplibre-gl", "@fontsource-variable/atkinson-hyperlegible-next"]) {
   const folder = join(root, "node_modules", name);
   const text = (await readdir(folder)).find((each) => /^licen[cs]e/i.test(each));
   if (text) await copyFile(join(folder, text), join(out, `LICENCE-${basename(name)}.txt`));

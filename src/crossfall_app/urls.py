@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-urlpatterns = [path("", include("crossfall_app.web.urls"))]
+urlpatterns = [
+    path("", include("crossfall_app.web.urls")),
+    path("", include("crossfall_app.field.urls")),
+]
 
 handler400 = "crossfall_app.web.views.errors.bad_request"
 handler403 = "crossfall_app.web.views.errors.forbidden"

@@ -25,6 +25,7 @@ _WAYS = (
     ("Moisture", "moisture"),
     ("Plan", "plan"),
     ("Cards", "cards"),
+    ("Field", "field"),
     ("Ledger", "ledger"),
     ("Gravel", "gravel"),
 )

@@ -49,9 +49,19 @@ _SUPERINTENDENT = {
     "settings-keep",
     "settings-back",
     "settings-fleet",
+    "field-rates",
 }
 _SUPERINTENDENT_LOOKS = {"people", "people-invite", "people-link", "people-role", "people-session"}
-_FOREMAN_LOOKS = {"changes", "changes-csv"}
+_FOREMAN_LOOKS = {
+    "changes",
+    "changes-csv",
+    # Where people are and what their phones told
+    "field",
+    "field-phones",
+    "field-actuals",
+    "field-replay",
+    "field-rates",
+}
 
 
 def least_role(address: str, *, is_change: bool) -> Role:
@@ -70,7 +80,7 @@ def least_role(address: str, *, is_change: bool) -> Role:
         return Role.FOREMAN
     if not is_change or address in _EVERYBODY:
         return Role.VIEWER
-    if address in _OPERATOR or address.startswith("field"):
+    if address in _OPERATOR:
         return Role.OPERATOR
     return Role.SUPERINTENDENT if address in _SUPERINTENDENT else Role.FOREMAN
 
