@@ -360,7 +360,7 @@ class TestMaterials:
             ({"linear_shrinkage_pct": 8.0, "is_near_homes": True}, "dusty"),
             ({"passing_4_75": 43.0, "passing_26_5": 60.0}, "erodes"),
             ({"passing_2": 20.0, "passing_4_75": 70.0}, "ravels"),
-            ({"passing_37_5": 90.0}, "rough from oversize"),
+            ({"passing_37_5": 90.0, "passing_26_5": 88.0}, "rough from oversize"),
         ],
     )
     def test_each_zone_has_its_word(self, numbers, word):

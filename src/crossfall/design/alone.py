@@ -62,6 +62,8 @@ class Piece:
     shift_h: float | None = None
     bulking: float | None = None
     edge_slope: float | None = None
+    sift_gap_mm: float | None = None
+    """Of scarify and remix: gap between the teeth that screens the road in place [mm]."""
     culverts_at_m: Sequence[float] = ()
     bridges_at_m: Sequence[float] = ()
     rails_at_m: Sequence[float] = ()
@@ -156,6 +158,8 @@ def _check(piece: Piece) -> None:
         within("bulking", piece.bulking, 1.0, 2.0, hint="loose volume over compacted")
     if piece.edge_slope is not None:
         within("edge_slope", piece.edge_slope, 0.0, 6.0)
+    if piece.sift_gap_mm is not None:
+        within("sift_gap_mm", piece.sift_gap_mm, 5.0, 150.0, hint="millimetres between the teeth")
     for name in ("culverts_at_m", "bridges_at_m", "rails_at_m"):
         for at_m in getattr(piece, name):
             within(name, at_m, 0.0, piece.length_m, hint="metres from the start of the road")
@@ -172,6 +176,7 @@ def _practice(piece: Piece, gravel_mm: float, design: DesignPolicy) -> DesignPol
         )
     return replace(
         design,
+        shape=replace(design.shape, **_given(sift_gap_mm=piece.sift_gap_mm)),
         gravel=replace(gravel, **_given(bulking=piece.bulking, edge_slope=piece.edge_slope)),
         haul=replace(
             haul,

@@ -98,6 +98,7 @@ def remix_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
     depth = scarify_depth(max(site.cut_mm, design.gravel.scarify_mm), *_gravel_and_keep(site))
     before = (
         f"Teeth {no_deeper_than(depth)} deep, never below the gravel; stop where clay comes up",
+        *_sift_step(site),
         *_edge_cut(site),
     )
     return _shaping(
@@ -117,6 +118,17 @@ def remix_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
         checks=(*_shape_checks(site), "Coarse and fine are evenly mixed across the road"),
         needs_attachment="scarifier",
         is_rolled=True,
+    )
+
+
+def _sift_step(site: Site) -> tuple[str, ...]:
+    gap_mm = site.tools.design.shape.sift_gap_mm
+    if gap_mm <= 0:
+        return ()
+    return (
+        f"Screen in place: what stays on the {gap_mm:.0f}{NBSP}mm gap of the teeth is loaded and"
+        " carried where the foreman has approved; nothing of it lies on the road or the shoulder"
+        " at shift end",
     )
 
 

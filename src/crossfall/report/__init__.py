@@ -8,6 +8,7 @@ from crossfall.report.gradation import gradation_svg
 from crossfall.report.moisture_chart import moisture_chart
 from crossfall.report.plan_map import plan_map
 from crossfall.report.week import week_picture
+from crossfall.report.zones import zones_svg
 
 __all__ = [
     "card_data",
@@ -18,4 +19,5 @@ __all__ = [
     "plan_map",
     "sheet_data",
     "week_picture",
+    "zones_svg",
 ]

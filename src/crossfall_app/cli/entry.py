@@ -33,6 +33,7 @@ from crossfall_app.cli.permit import COMMANDS as PERMIT
 from crossfall_app.cli.residents import COMMANDS as REQUESTS
 from crossfall_app.cli.residents import GROUP_HELP as REQUESTS_HELP
 from crossfall_app.cli.roughness import COMMANDS as ROUGHNESS
+from crossfall_app.cli.sift import COMMANDS as SIFT
 from crossfall_app.cli.speak import complain, remark, say
 from crossfall_app.cli.start import COMMANDS as START
 from crossfall_app.cli.week import COMMANDS as WEEK
@@ -87,6 +88,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *YEARS,
         *LAY_OUT,
         *GRAVEL,
+        *SIFT,
         *HAZARD,
         *REQUESTS,
         *HAUL,

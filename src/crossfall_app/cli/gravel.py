@@ -12,7 +12,7 @@ from crossfall_app.cli.places import JsonOption, pairs
 from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
 
 if TYPE_CHECKING:
-    from crossfall.design.calculator.gravel import GravelCheck, Plasticity
+    from crossfall.design.calculator.gravel import Forecast, GravelCheck, Plasticity
     from crossfall.model.policy.specifications import Specification
 
 _FILE_HELP = "CSV with columns sieve_mm and passing_pct."
@@ -41,6 +41,9 @@ def check(
     chart: Annotated[
         Path | None, typer.Option(metavar="SVG", help="Draw it within its envelope.")
     ] = None,
+    zones: Annotated[
+        Path | None, typer.Option(metavar="SVG", help="Draw what it foretells, with its zone.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Hold a gravel against a specification, sieve by sieve.
@@ -53,7 +56,7 @@ def check(
     from crossfall.io.gravel import read_grading
 
     grading = read_grading(file)
-    wanted = _specification(spec, specs)
+    wanted = chosen_specification(spec, specs)
     result = gravel_check(
         grading, wanted, plasticity=_plasticity(plasticity), liquid_limit=liquid_limit
     )
@@ -70,6 +73,8 @@ def check(
         )
     if chart is not None:
         _draw(chart, file.stem, grading, wanted)
+    if zones is not None:
+        _draw_zones(zones, file.stem, told, is_near_homes=near_homes)
     if as_json:
         say_json(
             {
@@ -119,7 +124,7 @@ def blend(
         for name, value in pairs(price_per_t, "price-per-t").items()
     }
     piles = read_piles(file, prices=prices)
-    wanted = _specification(spec, specs)
+    wanted = chosen_specification(spec, specs)
     mix = blend_lp(piles, wanted)
     if chart is not None:
         from crossfall.io.toml import write_text
@@ -183,7 +188,7 @@ def scalp(
         feed_price=feed_price_per_t,
         screening_price=screening_price_per_t,
     )
-    wanted = None if spec is None and specs is None else _specification(spec, specs)
+    wanted = None if spec is None and specs is None else chosen_specification(spec, specs)
     checked = None if wanted is None else gravel_check(left.passing_pct, wanted)
     saved = None if processed_price_per_t is None else processed_price_per_t - left.cost_per_t
     if as_json:
@@ -275,7 +280,8 @@ def edges(
         remark("no saving in bladings is counted; give --bladings-ratio once you have measured one")
 
 
-def _specification(name: str | None, file: Path | None) -> Specification:
+def chosen_specification(name: str | None, file: Path | None) -> Specification:
+    """A specification by its name, of ours or of a file."""
     from crossfall.io.gravel import read_specifications
     from crossfall.model.policy.specifications import default_specifications
 
@@ -317,6 +323,18 @@ def _draw(path: Path, name: str, grading: dict[float, float], wanted: Specificat
     if path.suffix.lower() != ".svg":
         raise InputError(f"{path.name} does not end in .svg, as a drawing does")
     write_text(path, gradation_svg({name: grading}, wanted))
+
+
+def _draw_zones(path: Path, name: str, told: Forecast | None, *, is_near_homes: bool) -> None:
+    from crossfall.io.toml import write_text
+    from crossfall.report import zones_svg
+
+    if path.suffix.lower() != ".svg":
+        raise InputError(f"{path.name} does not end in .svg, as a drawing does")
+    if told is None:
+        raise InputError("zones needs the linear shrinkage; add --linear-shrinkage-pct")
+    point = (told.product, told.coefficient)
+    write_text(path, zones_svg({name: point}, is_near_homes=is_near_homes))
 
 
 def _row_json(row: Any) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from crossfall_app.cli.places import (
     the_workspace,
     usual_first_day,
 )
+from crossfall_app.cli.screen import SCREENS, screen
 from crossfall_app.cli.speak import new_table, say, say_json, say_table
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def design(
         str,
         typer.Argument(
             metavar="TREATMENT|ROAD",
-            help="A treatment to reckon, or a road's name or segment's id.",
+            help="A treatment, or ditch, culvert or zone to screen, or a road's name or id.",
         ),
     ],
     treatment: Annotated[
@@ -74,6 +75,42 @@ def design(
     rail_at_m: Annotated[
         list[float] | None, typer.Option(help="A rail crossing; repeat it.")
     ] = None,
+    left_z: Annotated[float | None, typer.Option(help="Ditch: side to 1 vertical; 4.")] = None,
+    right_z: Annotated[float | None, typer.Option(help="Ditch: other side; 2.")] = None,
+    ditch_depth_m: Annotated[float | None, typer.Option(help="Ditch: until it spills.")] = None,
+    ditch_depth_ft: Annotated[float | None, typer.Option(help="The same in feet.")] = None,
+    slope_pct: Annotated[float | None, typer.Option(help="Ditch, culvert: its fall.")] = None,
+    levels: Annotated[
+        Path | None, typer.Option(metavar="CSV", help="Ditch: a survey with at_m, level_m.")
+    ] = None,
+    roughness_n: Annotated[
+        float | None, typer.Option(help="Manning's; 0.030 grass, 0.024 corrugated pipe.")
+    ] = None,
+    runoff_c: Annotated[
+        float | None, typer.Option(help="Gravel 0.70, slope 0.50, grass 0.35, woods 0.20.")
+    ] = None,
+    rain_mm_h: Annotated[
+        float | None, typer.Option(help="Rain of the time of concentration.")
+    ] = None,
+    rain_in_h: Annotated[float | None, typer.Option(help="The same in inches.")] = None,
+    over_h: Annotated[float | None, typer.Option(help="Averaged over; half an hour.")] = None,
+    area_ha: Annotated[float | None, typer.Option(help="Area that drains there.")] = None,
+    area_ac: Annotated[float | None, typer.Option(help="The same in acres.")] = None,
+    flow_m3_s: Annotated[float | None, typer.Option(help="Culvert: what comes.")] = None,
+    diameter_mm: Annotated[float | None, typer.Option(help="Culvert: its diameter.")] = None,
+    diameter_in: Annotated[float | None, typer.Option(help="The same in inches.")] = None,
+    posted_km_h: Annotated[float | None, typer.Option(help="Zone: posted speed.")] = None,
+    posted_mph: Annotated[float | None, typer.Option(help="The same in mph.")] = None,
+    offset_m: Annotated[float | None, typer.Option(help="Zone: width closed.")] = None,
+    offset_ft: Annotated[float | None, typer.Option(help="The same in feet.")] = None,
+    stay_min: Annotated[float | None, typer.Option(help="Zone: minutes in one place; 240.")] = None,
+    adt: Annotated[float | None, typer.Option(help="Zone: vehicles a day; 50.")] = None,
+    beside: Annotated[
+        bool, typer.Option("--beside", help="Zone: takes the shoulder, no lane.")
+    ] = False,
+    sift_gap_mm: Annotated[
+        float | None, typer.Option(help="scarify_remix: screen in place, gap of the teeth.")
+    ] = None,
     stakes: Annotated[bool, typer.Option("--stakes", help="Print every stake.")] = False,
     units: Annotated[str, typer.Option(help="Show in metric or us.")] = "metric",
     workspace: WorkspaceOption = None,
@@ -82,8 +119,9 @@ def design(
     """Lay out work: passes, loads, stakes, water, hours, cost.
 
     With a treatment's name it needs no workspace: give the length of the road and whatever else
-    you know. With a road's name it lays out the work on that road of the workspace, with
-    --treatment or what the road needs. Each job comes in stages that fit a shift and leave the
+    you know. The words ditch, culvert and zone screen drainage and a work zone instead. With a
+    road's name it lays out the work on that road of the workspace, with --treatment or what the
+    road needs. Each job comes in stages that fit a shift and leave the
     road passable.
     """
     given: dict[str, Any] = {
@@ -95,18 +133,37 @@ def design(
         "payload_t": payload_t, "limit_t": limit_t, "truck_t": truck_t, "tank_l": tank_l,
         "blade_m": blade_m, "shift_h": shift_h, "bulking": bulking, "edge_slope": edge_slope,
         "culverts_at_m": culvert_at_m, "bridges_at_m": bridge_at_m, "rails_at_m": rail_at_m,
+        "sift_gap_mm": sift_gap_mm,
     }  # fmt: skip
+    screened: dict[str, Any] = {
+        "left_z": left_z, "right_z": right_z, "ditch_depth_m": ditch_depth_m,
+        "ditch_depth_ft": ditch_depth_ft, "slope_pct": slope_pct, "levels": levels,
+        "roughness_n": roughness_n, "runoff_c": runoff_c, "rain_mm_h": rain_mm_h,
+        "rain_in_h": rain_in_h, "over_h": over_h, "area_ha": area_ha, "area_ac": area_ac,
+        "flow_m3_s": flow_m3_s, "diameter_mm": diameter_mm, "diameter_in": diameter_in,
+        "posted_km_h": posted_km_h, "posted_mph": posted_mph, "offset_m": offset_m,
+        "offset_ft": offset_ft, "stay_min": stay_min, "adt": adt, "beside": beside or None,
+    }  # fmt: skip
+    if what in SCREENS:
+        _refuse_stray(given, f"a treatment's name, not with {what}")
+        screen(what, screened, units=units, as_json=as_json)
+        return
+    _refuse_stray(screened, "ditch, culvert or zone")
     if is_treatment(what):
         if treatment is not None or on is not None:
             raise InputError(f"treatment and on go with a road's name; {what} is a treatment")
         lay_out_alone(what, given, units=units, with_stakes=stakes, as_json=as_json)
         return
+    _refuse_stray(
+        given, f"a treatment's name; {what!r} is none of {', '.join((*_known(), *SCREENS))}"
+    )
+    _lay_out_road(what, treatment, on, workspace, as_json)
+
+
+def _refuse_stray(given: dict[str, Any], goes_with: str) -> None:
     stray = [name for name, value in given.items() if value not in (None, [])]
     if stray:
-        raise InputError(
-            f"{stray[0]} goes with a treatment's name; {what!r} is none of {', '.join(_known())}"
-        )
-    _lay_out_road(what, treatment, on, workspace, as_json)
+        raise InputError(f"{stray[0]} goes with {goes_with}")
 
 
 def _lay_out_road(

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
+from crossfall.errors import InputError
 from crossfall.formulas.drainage import (
     bed_shear,
     manning_velocity,
@@ -12,7 +16,7 @@ from crossfall.formulas.drainage import (
     v_normal_depth,
     v_section,
 )
-from crossfall.formulas.given import positive
+from crossfall.formulas.given import positive, within
 
 TO_CONFIRM = "screening only: engineer to confirm"
 
@@ -126,3 +130,80 @@ def culvert(*, diameter_m: float, slope: float, flow_m3_s: float, n: float = 0.0
     """
     full = pipe_full_flow(diameter_m, slope, n)
     return Culvert(flow_m3_s, full, positive("flow_m3_s", flow_m3_s) > full)
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Ditch bottom between two surveyed points."""
+
+    from_m: float
+    to_m: float
+    slope: float
+    """Fall towards the higher chainage as a ratio; below 0 the water runs back."""
+
+
+@dataclass(frozen=True, slots=True)
+class DitchGrade:
+    """Fall of a ditch from a survey, reach by reach."""
+
+    reaches: tuple[Reach, ...]
+    overall: float
+    """From the first point to the last, as a ratio."""
+    ponds: tuple[Reach, ...]
+    """Reaches that do not fall the way the whole does, or hardly."""
+    needs_engineer: bool = True
+
+    @property
+    def flattest(self) -> float:
+        """Least fall in the way of the whole, as a ratio; 0 where water stands."""
+        sign = 1.0 if self.overall >= 0 else -1.0
+        return max(0.0, min(sign * reach.slope for reach in self.reaches))
+
+    def summary(self) -> str:
+        """One line to read out."""
+        where = ", ".join(f"{each.from_m:g} to {each.to_m:g} m" for each in self.ponds)
+        stands = f"; water stands or runs back at {where}" if where else "; no reach stands"
+        return (
+            f"falls {100 * abs(self.overall):.2f} % in all, {100 * self.flattest:.2f} % at the"
+            f" flattest{stands} ({TO_CONFIRM})"
+        )
+
+
+def ditch_grade(levels: Sequence[tuple[float, float]], *, least_slope: float = 0.005) -> DitchGrade:
+    """Fall of a ditch bottom from surveyed points.
+
+    Parameters
+    ----------
+    levels : sequence of (chainage, level)
+        At least two points, chainages rising. [m, m]
+    least_slope : float
+        A fall below this silts up (default, ours), as a ratio.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two points, chainages do not rise, or the ends are level.
+
+    Examples
+    --------
+    >>> ditch_grade([(0, 10.0), (50, 9.5), (100, 9.6), (150, 8.9)]).summary()
+    'falls 0.73 % in all, 0.00 % at the flattest; water stands or runs back at 50 to 100 m \
+(screening only: engineer to confirm)'
+    """
+    if len(levels) < 2:
+        raise InputError(f"levels has {len(levels)} point(s); expected at least two")
+    within("least_slope", least_slope, 0.0, 0.1, hint="a ratio: 0.5 percent is 0.005")
+    reaches = []
+    for (from_m, high_m), (to_m, low_m) in pairwise(levels):
+        if not (math.isfinite(high_m) and math.isfinite(low_m) and to_m > from_m):
+            raise InputError(
+                f"levels go from {from_m:g} m at {high_m:g} to {to_m:g} m at {low_m:g}; expected"
+                " chainages that rise and levels that are known"
+            )
+        reaches.append(Reach(from_m, to_m, (high_m - low_m) / (to_m - from_m)))
+    overall = (levels[0][1] - levels[-1][1]) / (levels[-1][0] - levels[0][0])
+    if overall == 0:
+        raise InputError(f"levels are {levels[0][1]:g} at both ends; a level ditch carries nothing")
+    sign = 1.0 if overall > 0 else -1.0
+    ponds = tuple(reach for reach in reaches if sign * reach.slope < least_slope)
+    return DitchGrade(tuple(reaches), overall, ponds)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import linprog
 
 from crossfall.errors import InfeasibleError, InputError
-from crossfall.formulas.given import Floats, at_least, within
+from crossfall.formulas.given import Floats, at_least, positive, within
 from crossfall.formulas.gradation import (
     Grading,
     blend_passing,
@@ -141,7 +141,13 @@ def foretell(
 ) -> Forecast:
     """Zone of grading coefficient and shrinkage product, and what it foretells.
 
+    Where the 37.5 mm sieve was used, the gradation is first taken as 100 % there (recalled).
     Formulas published (TRH 20, 1990, and ERA, 2002); the limits are recalled.
+
+    Raises
+    ------
+    InputError
+        If a finer sieve passes more than a coarser one, or a figure is out of range.
 
     Examples
     --------
@@ -150,8 +156,16 @@ def foretell(
     'Gc 30.2, Sp 175: good'
     """
     practice = practice or MaterialPractice()
-    coefficient = grading_coefficient(passing_26_5, passing_2, passing_4_75)
-    product = shrinkage_product(linear_shrinkage_pct, passing_425)
+    over = None if passing_37_5 is None else oversize_index(passing_37_5)
+    whole = 100.0 if passing_37_5 is None else positive("passing_37_5", passing_37_5)
+    if passing_26_5 > whole:
+        raise InputError(
+            f"passing is {whole:g} and {passing_26_5:g} % at 37.5 and 26.5 mm; a finer sieve"
+            " cannot pass more"
+        )
+    share = 100.0 / whole
+    coefficient = grading_coefficient(passing_26_5 * share, passing_2 * share, passing_4_75 * share)
+    product = shrinkage_product(linear_shrinkage_pct, passing_425 * share)
     wet = practice.shrinkage_high_near_homes if is_near_homes else practice.shrinkage_high
     words = []
     if product < practice.shrinkage_low:
@@ -162,7 +176,6 @@ def foretell(
         words.append("erodes")
     if coefficient > practice.coefficient_high:
         words.append("ravels")
-    over = None if passing_37_5 is None else oversize_index(passing_37_5)
     if over is not None and over > practice.oversize_high_pct:
         words.append("rough from oversize")
     return Forecast(coefficient, product, over, tuple(words) or ("good",))

@@ -115,6 +115,14 @@ class ShapePractice:
     light_cut_mm: float = setting(
         15.0, unit="mm", doc="Depth that light blading moves.", low=5.0, high=40.0
     )
+    sift_gap_mm: float = setting(
+        0.0,
+        unit="mm",
+        doc="Gap between the teeth of a scarifying blade that screens the road while it remixes;"
+        " 0 screens nothing.",
+        low=0.0,
+        high=150.0,
+    )
     light_cut_least_mm: float = setting(
         5.0, unit="mm", doc="The same where hardly any gravel is left.", low=1.0, high=15.0
     )
