@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from crossfall.errors import InputError
 from crossfall.formulas.given import positive
-from crossfall.model import FittedEdge, Fleet, GravelPit, PileEntry, WorkRecord
+from crossfall.model import FittedEdge, Fleet, GravelPit, MachineDay, PileEntry, WorkRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +111,7 @@ def edge_forecast(
     today: date,
     until: date | None = None,
     machine_by: Mapping[str, str] | None = None,
+    machine_days: Iterable[MachineDay] = (),
 ) -> EdgeForecast:
     """Wear since an edge was fitted, and the day it is used up at that pace.
 
@@ -124,6 +125,9 @@ def edge_forecast(
         For records without a card: whose machine did the work.
     until : date, optional
         The day it came off, whose work the next edge did; None while it is on the machine.
+    machine_days : iterable of MachineDay, optional
+        Days whose kilometres with the blade down were measured by a track: they stand in place of
+        what is reckoned from the records of that machine and day.
 
     Examples
     --------
@@ -138,7 +142,12 @@ def edge_forecast(
     positive("life_km", edge.life_km)
     known = tuple(records)
     superseded = {record.supersedes for record in known}
-    worn = 0.0
+    measured: dict[date, float] = {}
+    for each in machine_days:
+        is_on_it = each.day >= edge.fitted_on and (until is None or each.day < until)
+        if each.machine_id == edge.machine_id and is_on_it and each.work_km > 0:
+            measured[each.day] = measured.get(each.day, 0.0) + each.work_km
+    worn = sum(measured.values())
     for record in known:
         if record.card_id is None:
             is_ours = (machine_by or {}).get(record.by) == edge.machine_id
@@ -147,6 +156,8 @@ def edge_forecast(
         if not is_ours or record.done_on < edge.fitted_on or record.id in superseded:
             continue
         if until is not None and record.done_on >= until:
+            continue
+        if record.done_on in measured:
             continue
         if record.from_m is not None and record.to_m is not None:
             worn += record.n_passes * abs(record.to_m - record.from_m) / 1000

@@ -6,6 +6,8 @@ from crossfall.learning.gravel import GravelCalibration, calibrate_gravel_loss
 from crossfall.learning.rates import Proposal, ProposedRate, propose_rates
 from crossfall.learning.roughness import RoughnessFactors, fit_roughness
 from crossfall.learning.shrink import Shrunk, shrink
+from crossfall.learning.together import learn_rates
+from crossfall.learning.travel import propose_travel, with_travel
 
 __all__ = [
     "GravelCalibration",
@@ -15,6 +17,9 @@ __all__ = [
     "Shrunk",
     "calibrate_gravel_loss",
     "fit_roughness",
+    "learn_rates",
     "propose_rates",
+    "propose_travel",
     "shrink",
+    "with_travel",
 ]

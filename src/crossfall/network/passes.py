@@ -15,7 +15,8 @@ import numpy.typing as npt
 
 from crossfall.model import Network
 from crossfall.model.policy import TracksPolicy
-from crossfall.network.legs import BladeSource, TrackLeg
+from crossfall.model.track import BladeSource
+from crossfall.network.legs import TrackLeg
 
 Ints = npt.NDArray[np.int64]
 

@@ -9,7 +9,8 @@ from datetime import UTC, date, datetime, tzinfo
 from crossfall.model import ClassTravel, Network
 from crossfall.model.network import RoadClass
 from crossfall.model.policy import TracksPolicy
-from crossfall.network.legs import BladeSource, TrackLeg
+from crossfall.model.track import BladeSource
+from crossfall.network.legs import TrackLeg
 from crossfall.network.passes import SegmentPasses, count_passes
 
 _LEAST_TRAVEL_M = 200.0

@@ -28,6 +28,7 @@ from crossfall_app.cli.hauls import COMMANDS as HAUL
 from crossfall_app.cli.hauls import GROUP_HELP as HAUL_HELP
 from crossfall_app.cli.keep import COMMANDS as KEEP
 from crossfall_app.cli.lay_out import COMMANDS as LAY_OUT
+from crossfall_app.cli.match import COMMANDS as MATCH
 from crossfall_app.cli.permit import CLEARANCE_HELP, ENGINEER_HELP
 from crossfall_app.cli.permit import COMMANDS as PERMIT
 from crossfall_app.cli.residents import COMMANDS as REQUESTS
@@ -85,6 +86,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *ROUGHNESS,
         *WEEK,
         *DONE_WORK,
+        *MATCH,
         *YEARS,
         *LAY_OUT,
         *GRAVEL,

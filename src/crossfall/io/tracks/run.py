@@ -113,7 +113,7 @@ def match_file(
         raise InputError(f"{path.name} has no fix that can be used: {told}")
     return TrackMatch(
         file=path.name,
-        sha256=_sha256(path),
+        sha256=sha256_of(path),
         n_fixes=run.n_fixes,
         set_aside=dict(left_out),
         off_road_pct=100 * run.n_off / max(run.n_believed, 1),
@@ -189,6 +189,7 @@ def _slowest(fixes: Fixes) -> int:
     return int(np.argmin(far)) + 30
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Path) -> str:
+    """SHA-256 of the file, as hexadecimal digits."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

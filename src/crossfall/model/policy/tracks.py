@@ -26,8 +26,8 @@ class TracksPolicy:
     keep_days: int = setting(
         30,
         unit="day",
-        doc="What was matched on a track, with its times, is kept so long and then purged. Passes,"
-        " hours and kilometres of a day stay as facts of the work.",
+        doc="A proposal made from a track is kept so long and then purged; fixes and times of day"
+        " are never kept. Records of work and the sums of a machine's day stay.",
         low=0,
         high=3650,
     )

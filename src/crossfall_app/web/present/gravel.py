@@ -8,11 +8,20 @@ from datetime import date
 from itertools import pairwise
 from typing import Any
 
-from crossfall.design.calculator import Pile, blend_lp, foretell, gravel_check
+from crossfall.design.calculator import (
+    Edge,
+    Pile,
+    blend_lp,
+    edge_cost,
+    foretell,
+    gravel_check,
+)
+from crossfall.design.calculator.gravel import Forecast
 from crossfall.design.ledger import edge_forecast, pile_balances, standing
 from crossfall.design.source import Delivered
 from crossfall.errors import InfeasibleError, InputError
-from crossfall.formulas.gradation import Grading
+from crossfall.formulas.edge_wear import edge_life_km
+from crossfall.formulas.gradation import Grading, is_same_sieve
 from crossfall.model import (
     District,
     DustApplication,
@@ -28,9 +37,6 @@ from crossfall.model.policy.specifications import SieveBand, Specification
 from crossfall.report.figures import shown_unit
 from crossfall.units import convert
 from crossfall_app.web.present.measures import Measures, day_name, money, percent
-
-TEST_SIEVES = (37.5, 26.5, 25.0, 19.0, 12.5, 9.5, 4.75, 2.36, 2.0, 0.425, 0.075)
-"""Sieves of the form for a new test; empty ones were not used."""
 
 
 def pit_rows(
@@ -105,7 +111,7 @@ def test_sheet(test: MaterialTest, specification: Specification) -> Sheet:
     rows += [
         _row(f"{sieve:g} mm", None, band.low_pct, band.high_pct)
         for sieve, band in bands.items()
-        if not any(abs(each - sieve) <= 0.005 * sieve for each in have)
+        if not any(is_same_sieve(each, sieve) for each in have)
     ]
     low, high = specification.plasticity_low, specification.plasticity_high
     index = 0.0 if test.is_non_plastic else test.plasticity
@@ -158,6 +164,7 @@ def edge_rows(
 ) -> list[dict[str, Any]]:
     """The edge on each grader: how worn, when to change; and how far those before it went."""
     graders = [machine for machine in district.fleet.machines if machine.kind == "grader"]
+    practice = district.policy.design.edge
     length_km = {segment.id: segment.length_m / 1000 for segment in district.network.segments}
     by_name = {machine.name: machine.id for machine in district.fleet.machines}
     named = {card: by_name.get(name, "") for card, name in machine_of.items()}
@@ -172,6 +179,7 @@ def edge_rows(
             today=today,
             until=until,
             machine_by=people,
+            machine_days=district.machine_days,
         )
 
     rows = []
@@ -185,8 +193,8 @@ def edge_rows(
                 "name": machine.name,
                 "edge": fitted[-1].name if fitted else "",
                 "fitted": day_name(fitted[-1].fitted_on) if fitted else "",
-                "worn": percent(min(now.worn_share, 9.99)) if now else "",
-                "is_due": now is not None and now.worn_share >= 0.9,
+                "worn": percent(now.worn_share) if now else "",
+                "is_due": now is not None and now.worn_share >= practice.order_share,
                 "went": units.show(now.worn_km, "km") if now else "",
                 "life": units.show(now.life_km, "km") if now else "",
                 "change": day_name(now.change_on) if now and now.change_on else "",
@@ -201,17 +209,69 @@ def edge_rows(
 
 def edge_choices(district: District, units: Measures) -> list[tuple[str, str]]:
     """Lives to begin with, as passes at the usual speed; recalled, until measured."""
-    edge, grader = district.policy.design.edge, district.policy.design.grader
-    speed = (grader.speed_low_km_h + grader.speed_high_km_h) / 2
+    grader, speed = district.policy.design.grader, usual_speed(district)
     return [
-        (name, units.show(life_h * speed * grader.efficiency, "km"))
-        for name, life_h in (
-            ("plain", edge.carbon_life_h),
-            ("hardened", edge.hardened_life_h),
-            ("carbide", edge.carbide_life_h),
-            ("replaceable bits", edge.bits_life_h),
-        )
+        (name, units.show(edge_life_km(life_h, speed, grader.efficiency), "km"))
+        for name, life_h in edge_lives(district)
     ]
+
+
+def edge_lives(district: District) -> tuple[tuple[str, float], ...]:
+    """Kinds of edges with the hours they usually last [h]."""
+    edge = district.policy.design.edge
+    return (
+        ("plain", edge.carbon_life_h),
+        ("hardened", edge.hardened_life_h),
+        ("carbide", edge.carbide_life_h),
+        ("replaceable bits", edge.bits_life_h),
+    )
+
+
+def usual_speed(district: District) -> float:
+    """Midway in the usual blading speeds [km/h]."""
+    grader = district.policy.design.grader
+    return (grader.speed_low_km_h + grader.speed_high_km_h) / 2
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Edges side by side, or why they cannot be."""
+
+    rows: tuple[dict[str, Any], ...] = ()
+    summary: str = ""
+    trouble: str = ""
+
+
+def compared(edges: Sequence[Edge], district: District, units: Measures) -> Compared:
+    """What each edge costs for a kilometre or mile of pass; the first is the one to beat."""
+    policy = district.policy
+    speed = usual_speed(district)
+    rate = policy.costs.operator.likely
+    try:
+        made = edge_cost(
+            edges,
+            speed_km_h=speed,
+            efficiency=policy.design.grader.efficiency,
+            change_rate_h=rate.minor / 100,
+        )
+    except InputError as error:
+        return Compared(trouble=str(error))
+    far = convert(1.0, shown_unit("km", units.system), "km")
+    best = min(made.rows, key=lambda row: row.cost_per_km_saved)
+    rows = tuple(
+        {
+            "name": row.name,
+            "life": units.show(row.life_km, "km"),
+            "cost": f"{row.cost_per_km * far:.2f}",
+            "saved": f"{row.cost_per_km_saved * far:.2f}",
+            "even": f"{row.break_even_h:,.0f} h",
+            "is_best": row is best,
+        }
+        for row in made.rows
+    )
+    measured = any(each.bladings_ratio != 1.0 for each in edges)
+    told = "with the bladings you measured" if measured else "no saving in bladings is assumed"
+    return Compared(rows, f"{best.name} costs least: {told}")
 
 
 def dust_rows(
@@ -318,10 +378,17 @@ def _check(test: MaterialTest, specification: Specification) -> Any:
     )
 
 
-def _foretold(test: MaterialTest) -> str:
+def foretold(test: MaterialTest, *, is_near_homes: bool = False) -> Forecast | None:
+    """What a test's gravel foretells; None where a sieve or the shrinkage was not tested.
+
+    Raises
+    ------
+    InputError
+        If its figures contradict each other.
+    """
     near = {sieve: _at(test, sieve) for sieve in (26.5, 4.75, 2.0, 0.425)}
     if test.linear_shrinkage_pct is None or None in near.values():
-        return ""
+        return None
     return foretell(
         passing_26_5=near[26.5] or 0.0,
         passing_4_75=near[4.75] or 0.0,
@@ -329,15 +396,24 @@ def _foretold(test: MaterialTest) -> str:
         passing_425=near[0.425] or 0.0,
         passing_37_5=_at(test, 37.5),
         linear_shrinkage_pct=test.linear_shrinkage_pct,
-    ).summary()
+        is_near_homes=is_near_homes,
+    )
+
+
+def _foretold(test: MaterialTest) -> str:
+    try:
+        found = foretold(test)
+    except InputError as error:
+        return f"cannot be told: {error}"
+    return found.summary() if found else ""
 
 
 def _at(test: MaterialTest, sieve_mm: float) -> float | None:
-    return next((p for s, p in test.passing_pct if abs(s - sieve_mm) <= 0.005 * sieve_mm), None)
+    return next((p for s, p in test.passing_pct if is_same_sieve(s, sieve_mm)), None)
 
 
 def _band(bands: Mapping[float, SieveBand], sieve_mm: float) -> SieveBand | None:
-    return next((b for s, b in bands.items() if abs(s - sieve_mm) <= 0.005 * sieve_mm), None)
+    return next((b for s, b in bands.items() if is_same_sieve(s, sieve_mm)), None)
 
 
 def _sieve_row(sieve: float, value: float, band: SieveBand | None) -> dict[str, Any]:
