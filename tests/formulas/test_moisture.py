@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -166,14 +168,15 @@ def test_days_until_it_leaves_the_band(et0, to_band, to_dry):
     assert np.argmax(percent < 3.5) / fine == pytest.approx(to_dry, abs=0.01)
 
 
-def test_shade_stretches_the_window():
-    # Shade .6: 12.5, 6.25, 4.17, 3.12 days to dry, that is over .6 (+-.01 d)
+@pytest.mark.parametrize(("et0", "to_dry"), [(2, 12.5), (4, 6.25), (6, 4.17), (8, 3.12)])
+def test_shade_stretches_the_window(et0, to_dry):
+    # Shade .6: the days in the open over .6 (+-.01 d)
     fine = 2400
     run = run_layer(
-        layer(et_factor=1.15 * 0.6), sky(np.zeros(14 * fine), 2 / fine), ONE,
+        layer(et_factor=1.15 * 0.6), sky(np.zeros(14 * fine), et0 / fine), ONE,
         np.array([[25.2]]), step_days=1 / fine,
     )  # fmt: skip
-    assert np.argmax(percents(run) < 3.5) / fine == pytest.approx(12.5, abs=0.01)
+    assert np.argmax(percents(run) < 3.5) / fine == pytest.approx(to_dry, abs=0.01)
 
 
 # ---------------------------------------------------------------- frost, thaw, storms
@@ -275,6 +278,30 @@ def test_chunks_give_the_same_as_one_run():
     assert [(chunk.start, chunk.stop) for chunk, _ in parts] == [(0, 3), (3, 6), (6, 7)]
     joined = np.concatenate([run.water_mm for _, run in parts], axis=1)
     np.testing.assert_array_equal(joined, whole.water_mm)
+
+
+def test_memory_is_bounded_by_the_chunk_and_not_by_the_country():
+    """Ten times the segments in chunks of one size take the same memory beside their own."""
+
+    def peak(n_segments):
+        rng = np.random.default_rng(1)
+        these = layer(n_segments, rew_mm=rng.uniform(5, 9, n_segments))
+        weather, station, _ = sky(np.zeros(120), 3.0), np.zeros(n_segments, dtype=np.int64), None
+        start = these.field_capacity_mm[None].copy()
+        tracemalloc.start()
+        for _, run in run_in_chunks(these, weather, station, start, n_segments=500, engine="numba"):
+            assert run.water_mm.shape[2] == 121
+            del run
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return most
+
+    peak(600)  # the kernel is compiled and the modules are loaded
+    small, large = peak(2_000), peak(20_000)
+    one_chunk = 500 * 121 * 8
+    # The layer's parts and the whole's own figures apart, no more than two chunks are ever alive
+    assert small < 3 * one_chunk
+    assert large < small + one_chunk / 10
 
 
 # ---------------------------------------------------------------- bad input

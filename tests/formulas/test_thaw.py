@@ -14,6 +14,7 @@ from crossfall.formulas.thaw import (
     thaw_season,
     thawing_index,
 )
+from crossfall.model.policy import MoisturePolicy
 from crossfall.units import convert
 
 RULES = {
@@ -84,6 +85,13 @@ def test_reference_temperature_is_the_published_line():
     assert thaw_reference_c(213, **dates, is_southern=True) == pytest.approx(-1.67, abs=0.1)
     with pytest.raises(InputError, match="start_day"):
         thaw_reference_c(10, start_day=74, start_c=-1.0, end_day=32, end_c=-4.0)
+
+
+def test_thresholds_of_the_thaw_are_the_published_ones():
+    # MnDOT: critical at 25 F d of thaw, winter strength at 280 F d of frost
+    policy = MoisturePolicy()
+    assert policy.thaw_onset_c_day == pytest.approx(25 / 1.8, abs=0.05)
+    assert policy.winter_strength_c_day == pytest.approx(280 / 1.8, abs=0.05)
 
 
 def test_spring_weakens_and_recovers():

