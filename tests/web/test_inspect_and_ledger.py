@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import html
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from crossfall.model import HaulAgreement, Request
-from crossfall_app.store import models, repository
+from crossfall_app.store import audit, models, repository
 from pictures import jpeg, png
 from small_district import TODAY, small_condition, small_record
 
@@ -249,6 +250,151 @@ def test_hauls_stand_in_the_ledger(office, superintendent):
     assert "about 20 trucks a day" in text
     assert "1 record" in text
     assert "Missing: no survey before the haul on 1 of 1 segments" in text
+
+
+AGREEMENT = {
+    "company": "A company",
+    "roads": "Road 1",
+    "first": TODAY.isoformat(),
+    "last": (TODAY + timedelta(days=9)).isoformat(),
+    "tonnes": "2000",
+    "bond": "50000",
+    "signed_by": "S. Board",
+}
+
+
+def test_a_haul_is_agreed_surveyed_booked_and_ended(office, superintendent):
+    empty = _text(superintendent.get("/hauls/"))
+    assert "No haul is agreed" in empty
+    told = _text(superintendent.post("/hauls/agree/", AGREEMENT, follow=True))
+    assert "is agreed: about 20 trucks a day" in told
+    assert "Surveys of HA-2026-1" in told
+    (haul,) = repository.load_district().haul_agreements
+    assert haul.bond is not None
+    assert (haul.tonnes, haul.bond.major) == (2000.0, 50000.0)
+    segment = haul.segment_ids[0]
+    picture = SimpleUploadedFile("a.jpg", jpeg(), "image/jpeg")
+    _tell(superintendent, segment, photos=picture, crown="5")
+    shown = _text(superintendent.get("/hauls/"))
+    assert "before the haul" in shown
+    assert "/photos/" in shown
+    assert "Missing: no survey before" not in shown
+    repository.add_records(
+        [small_record("r7", segment_id=segment, done_on=TODAY + timedelta(days=2))], by="tests"
+    )
+    assert "Work on its route, booked to nobody" in _text(superintendent.get("/hauls/"))
+    told = _text(superintendent.post(f"/hauls/{haul.id}/book/", {"record": "r7"}, follow=True))
+    assert f"is booked to {haul.id}" in told
+    again = superintendent.post(f"/hauls/{haul.id}/book/", {"record": "r7"}, follow=True)
+    assert f"booked to {haul.id} already" in _text(again)
+    ending = {"last": (TODAY + timedelta(days=4)).isoformat(), "because": "the mill closed"}
+    assert "say why it ends" in _text(
+        superintendent.post(f"/hauls/{haul.id}/end/", ending | {"because": " "}, follow=True)
+    )
+    superintendent.post(f"/hauls/{haul.id}/end/", ending)
+    (ended,) = repository.load_district().haul_agreements
+    assert (ended.n_days, ended.tonnes) == (5, 1000.0)
+    assert "the mill closed" in ended.note
+    assert audit.first_break() is None
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"roads": "Nowhere Road"}, "neither a segment's key nor a road's name"),
+        ({"roads": " "}, "o road is named"),
+        ({"company": " "}, "say who hauls"),
+        ({"tonnes": "many"}, "many"),
+        ({"tonnes": "0"}, "expected above 0"),
+        ({"last": "2020-01-01"}, "before it begins"),
+        ({"last": "soon"}, "expected a day"),
+        ({"bond": "-5"}, "expected 0 or more"),
+        ({"bond": "a lot"}, "an amount of money"),
+    ],
+)
+def test_agreements_that_cannot_be_are_not_kept(office, superintendent, wrong, words):
+    told = _text(superintendent.post("/hauls/agree/", AGREEMENT | wrong, follow=True))
+    assert words in html.unescape(told)
+    assert repository.load_district().haul_agreements == ()
+
+
+def test_leave_to_pass_a_limit_is_logged_with_who_gave_it(office, superintendent):
+    given = {
+        "holder": "A company", "roads": "s1", "first": TODAY.isoformat(),
+        "last": TODAY.isoformat(), "axle": "10", "granted_by": "S. Board", "reason": "milk",
+    }  # fmt: skip
+    told = _text(superintendent.post("/hauls/leave/", given, follow=True))
+    assert "may pass, granted by S. Board" in told
+    assert "axles up to 10 t" in told
+    (leave,) = repository.load_district().load_exemptions
+    assert (leave.granted_by, leave.axle_t, leave.reason) == ("S. Board", 10.0, "milk")
+    assert "is unknown" in _text(
+        superintendent.post("/hauls/leave/", given | {"agreement": "HA-9"}, follow=True)
+    )
+    assert "granted by nobody" in _text(
+        superintendent.post("/hauls/leave/", given | {"granted_by": ""}, follow=True)
+    )
+    assert len(repository.load_district().load_exemptions) == 1
+
+
+REQUESTS = (
+    "service_request_id,requested_datetime,description,address,first_name\n"
+    "311-1,2026-05-01T08:00:00-06:00,washboard shakes my truck,Road 1,Ann\n"
+    "311-2,2026-05-02,still shaking,Road 1,Bob\n"
+)
+
+
+def _bring(client, text: str, name: str = "open311.csv"):
+    return client.post("/ledger/requests-in/", {"file": SimpleUploadedFile(name, text.encode())})
+
+
+def test_requests_are_shown_first_and_taken_in_by_a_second_step(office, superintendent):
+    shown = _text(_bring(superintendent, REQUESTS))
+    assert "2 new requests" in shown
+    assert "who the resident is was left out of 2" in shown
+    assert "1 of them about a matter that is open already" in shown
+    assert "Ann" not in shown.split("<textarea")[0]
+    before = len(repository.load_district().requests)
+    told = superintendent.post(
+        "/ledger/requests-in/", {"name": "open311.csv", "text": REQUESTS, "accept": "yes"},
+        follow=True,
+    )  # fmt: skip
+    assert "2 requests taken in, 1 of them merged" in _text(told)
+    kept = repository.load_district().requests
+    assert len(kept) == before + 2
+    assert {each.merged_into for each in kept if each.id == "311-2"} == {"311-1"}
+    assert "0 new requests" in _text(_bring(superintendent, REQUESTS))
+
+
+def test_entries_that_cannot_be_used_are_named_and_left_out_on_request(office, superintendent):
+    text = REQUESTS + "311-3,2099-01-01,from the future,Road 1,\n311-4,noon,when?,Road 1,\n"
+    shown = html.unescape(_text(_bring(superintendent, text)))
+    assert "row 4, requested_datetime: is 2099-01-01, after today" in shown
+    assert "row 5, requested_datetime" in shown
+    send = {"name": "open311.csv", "text": text, "accept": "yes"}
+    assert superintendent.post("/ledger/requests-in/", send).status_code == 422
+    n = len(repository.load_district().requests)
+    superintendent.post("/ledger/requests-in/", send | {"keep_good": "on"})
+    assert len(repository.load_district().requests) == n + 2
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "words"),
+    [
+        ("a.pdf", "x", "expected .csv or .json"),
+        ("a.json", "{", "is not JSON"),
+        ("a.json", "{}", "not in the shape of Open311"),
+        ("a.csv", "", "is empty"),
+        ("a.csv", "id,smell\n1,2\n", "column 'smell' is unknown"),
+        ("../../a.csv", "id,date\n", "holds no request"),
+        ("a.csv", "x" * 1_100_000, "expected at most 1 MB"),
+    ],
+)
+def test_files_of_requests_that_cannot_be_read(office, superintendent, name, text, words):
+    file = SimpleUploadedFile("x.csv", text.encode())
+    file._name = name
+    answer = superintendent.post("/ledger/requests-in/", {"file": file}, follow=True)
+    assert words in html.unescape(_text(answer))
 
 
 def test_the_condition_of_all_roads_comes_as_paper(office, superintendent):

@@ -8,13 +8,14 @@ counts them; nothing else of the network does.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from crossfall.errors import InputError
 from crossfall.model import Condition, District, HaulAgreement, Money, Segment, WorkRecord
 from crossfall.model.policy import HaulPolicy
 
@@ -108,6 +109,44 @@ def trucks_a_day(agreement: HaulAgreement, policy: HaulPolicy) -> float:
     return agreement.tonnes / payload_t * policy.passes_per_load / agreement.n_days
 
 
+def ended_early(
+    agreement: HaulAgreement, last_day: date, *, because: str, tonnes: float | None = None
+) -> HaulAgreement:
+    """The agreement as it ends before its time, with what was hauled until then.
+
+    Without ``tonnes`` the share of its days is taken: the same trucks a day, for fewer days.
+
+    Raises
+    ------
+    InputError
+        If no reason is given, the day is not before its last and from its first on, or the tonnes
+        are not above 0.
+
+    Examples
+    --------
+    >>> day = date(2026, 5, 1)
+    >>> haul = HaulAgreement("h", "A company", ("s",), day, day + timedelta(days=9), 2000.0)
+    >>> ended_early(haul, day + timedelta(days=4), because="the mill closed").tonnes
+    1000.0
+    """
+    if not because.strip():
+        raise InputError(f"haul agreement {agreement.id}: because is empty; say why it ends")
+    if not agreement.first_day <= last_day < agreement.last_day:
+        raise InputError(
+            f"haul agreement {agreement.id} runs from {agreement.first_day} to"
+            f" {agreement.last_day}; expected an earlier last day within it, not {last_day}"
+        )
+    n_days = (last_day - agreement.first_day).days + 1
+    hauled = agreement.tonnes * n_days / agreement.n_days if tonnes is None else tonnes
+    told = f"Ended on {last_day} instead of {agreement.last_day}: {because.strip()}."
+    return replace(
+        agreement,
+        last_day=last_day,
+        tonnes=hauled,
+        note=f"{agreement.note} {told}".strip(),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class HaulSurvey:
     """The looks at one segment of a route before and after the haul; None where nobody looked."""
@@ -131,6 +170,8 @@ class HaulStatement:
     """What that work cost, one sum for each currency and year."""
     n_uncosted: int
     """Records booked to it without a cost."""
+    unbooked: tuple[WorkRecord, ...] = ()
+    """Work on its route while it ran and until its last survey is due, booked to nobody."""
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -179,6 +220,16 @@ def haul_statement(agreement: HaulAgreement, district: District, *, today: date)
         records=records,
         costs=tuple(sums.values()),
         n_uncosted=sum(each.cost is None for each in records),
+        unbooked=tuple(
+            each
+            for each in district.records
+            if each.agreement_id is None
+            and each.id not in superseded
+            and each.segment_id in agreement.segment_ids
+            and agreement.first_day
+            <= each.done_on
+            <= agreement.last_day + timedelta(days=district.policy.haul.survey_days)
+        ),
     )
 
 

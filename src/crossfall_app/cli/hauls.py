@@ -7,7 +7,6 @@ from typing import Annotated, Any
 
 import typer
 
-from crossfall.errors import InputError
 from crossfall_app.cli.places import (
     JsonOption,
     WorkspaceOption,
@@ -48,30 +47,23 @@ def add(
     """Agree a haul; its trucks then age the roads of its route."""
     opened = the_workspace(None, workspace)
     from crossfall.judgement.haul import trucks_a_day
-    from crossfall.model import HaulAgreement, Money
-    from crossfall.network.spots import route_of
-    from crossfall_app.store import models, repository
+    from crossfall_app.store import repository
+    from crossfall_app.store.hauls import agree_haul
 
-    network = repository.load_network()
     begins = _day(first, "from")
-    if bond is not None and bond < 0:
-        raise InputError(f"bond is {bond:g}; expected 0 or more")
-    known = set(models.HaulAgreement.objects.values_list("key", flat=True))
-    agreement = HaulAgreement(
-        id=_free(f"HA-{begins.year}", known),
-        company=company,
-        segment_ids=route_of(network, roads),
+    agreement = agree_haul(
+        company,
+        roads,
         first_day=begins,
         last_day=_day(last, "to"),
         tonnes=tonnes,
-        bond=None
-        if bond is None
-        else Money(round(100 * bond), opened.config.currency, begins.year),
+        bond=bond,
+        currency=opened.config.currency,
         payload_t=payload_t,
         signed_by=signed_by,
         note=note,
+        by=the_person(),
     )
-    repository.add_agreements([agreement], by=the_person())
     trucks = trucks_a_day(agreement, repository.load_policy().haul)
     if as_json:
         say_json(
@@ -104,27 +96,20 @@ def exempt(
 ) -> None:
     """Log leave to pass a posted load limit."""
     opened = the_workspace(None, workspace)
-    from crossfall.model import LoadExemption
-    from crossfall.network.spots import route_of
-    from crossfall_app.store import models, repository
+    from crossfall_app.store.hauls import give_leave
 
-    if agreement is not None and not models.HaulAgreement.objects.filter(key=agreement).exists():
-        raise InputError(f"agreement {agreement!r} is unknown; see: crossfall haul list")
-    begins = _day(first, "from")
-    known = set(models.LoadExemption.objects.values_list("key", flat=True))
-    made = LoadExemption(
-        id=_free(f"EX-{begins.year}", known),
-        segment_ids=route_of(repository.load_network(), roads),
-        holder=holder,
+    made = give_leave(
+        holder,
+        roads,
+        first_day=_day(first, "from"),
+        last_day=_day(last, "to"),
         granted_by=granted_by,
         granted_at=usual_moment(opened),
-        first_day=begins,
-        last_day=_day(last, "to"),
         axle_t=axle_t,
         agreement_id=agreement,
         reason=reason,
+        by=the_person(),
     )
-    repository.add_exemptions([made], by=the_person())
     if as_json:
         say_json({"exemption": made.id, "segments": list(made.segment_ids)})
         return
@@ -146,6 +131,36 @@ def book(
         say_json({"record": booked.id, "agreement": agreement})
     else:
         say(f"Record {booked.id} of {booked.done_on} is booked to {agreement}.")
+
+
+def end(
+    agreement: Annotated[str, typer.Argument(metavar="AGREEMENT", help="Its key.")],
+    on: Annotated[str, typer.Option(metavar="DAY", help="Its last day.")],
+    because: Annotated[str, typer.Option(help="Why it ends before its time.")],
+    tonnes: Annotated[
+        float | None,
+        typer.Option(metavar="T", help="Hauled until then; by its days when left out."),
+    ] = None,
+    workspace: WorkspaceOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """End a haul before its time; survey its route after."""
+    the_workspace(None, workspace)
+    from crossfall_app.store.moves import end_agreement
+
+    ended = end_agreement(
+        agreement, _day(on, "on"), because=because, tonnes=tonnes, by=the_person()
+    )
+    if as_json:
+        say_json(
+            {
+                "agreement": ended.id,
+                "last_day": ended.last_day.isoformat(),
+                "tonnes": round(ended.tonnes, 1),
+            }
+        )
+        return
+    say(f"{ended.id} ends on {ended.last_day} with {ended.tonnes:,.0f} t. Survey its route now.")
 
 
 def list_(
@@ -215,16 +230,10 @@ def _day(text: str, name: str) -> date:
     return day
 
 
-def _free(stem: str, known: set[str]) -> str:
-    number = 1
-    while f"{stem}-{number}" in known:
-        number += 1
-    return f"{stem}-{number}"
-
-
 COMMANDS = (
     ("haul add", add, False),
     ("haul book", book, False),
+    ("haul end", end, False),
     ("haul exempt", exempt, False),
     ("haul list", list_, False),
 )

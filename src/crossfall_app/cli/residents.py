@@ -39,45 +39,40 @@ def import_(
     """
     opened = the_workspace(None, workspace)
     from crossfall.errors import refuse
-    from crossfall.io.requests import read_requests
-    from crossfall.judgement.requests import match_requests, merge_requests, unplaced
-    from crossfall_app.store import models, repository
+    from crossfall_app.store import repository
+    from crossfall_app.store.incoming import stage_requests
 
     district = _district()
     zone = opened.now().tzinfo
     assert zone is not None, "a workspace has a time zone"
-    found = read_requests(file, today=usual_first_day(opened), zone=zone)
-    if found.problems and not keep_good:
-        refuse(found.problems)
-    known = set(models.Request.objects.values_list("key", flat=True))
-    new = [each for each in found.requests if each.id not in known]
-    rules = district.policy.requests
-    placed = match_requests(new, district.network, rules)
-    made = merge_requests(placed, district.requests, rules)
+    staged = stage_requests(file, district, today=usual_first_day(opened), zone=zone)
+    if staged.problems and not keep_good:
+        refuse(staged.problems)
     if accept:
-        repository.add_requests(made, by=the_person())
-    lost = unplaced(made)
-    n_merged = sum(each.merged_into is not None for each in made)
+        repository.add_requests(staged.new, by=the_person())
     if as_json:
         say_json(
             {
                 "accepted": accept,
-                "new": len(made),
-                "known_already": len(found.requests) - len(new),
-                "merged": n_merged,
-                "unplaced": [each.id for each in lost],
-                "problems": [str(problem) for problem in found.problems],
-                "requests": [_row(each, district) for each in made],
+                "new": len(staged.new),
+                "known_already": staged.n_known,
+                "merged": staged.n_merged,
+                "unplaced": [each.id for each in staged.lost],
+                "problems": [str(problem) for problem in staged.problems],
+                "requests": [_row(each, district) for each in staged.new],
             }
         )
         return
-    say(found.summary())
-    for problem in found.problems:
+    say(staged.read.summary())
+    for problem in staged.problems:
         say(f"  {problem}")
-    known_words = f"; {len(found.requests) - len(new)} are known already" if known else ""
-    say(f"{len(made)} are new, {n_merged} of them about a matter that is open{known_words}.")
-    if lost:
-        say(f"No road was found for {len(lost)}: {', '.join(each.id for each in lost)}.")
+    known = f"; {staged.n_known} are known already" if staged.n_known else ""
+    say(f"{len(staged.new)} are new, {staged.n_merged} of them about a matter that is open{known}.")
+    if staged.lost:
+        say(
+            f"No road was found for {len(staged.lost)}:"
+            f" {', '.join(each.id for each in staged.lost)}."
+        )
         remark("place them with: crossfall requests place REQUEST SEGMENT")
     if not accept:
         remark("nothing was written; add --accept to write it")

@@ -10,6 +10,7 @@ from django.db import transaction
 
 from crossfall import model as nouns
 from crossfall.errors import InputError
+from crossfall.judgement.haul import ended_early
 from crossfall_app.store import audit, convert, models
 
 
@@ -135,6 +136,31 @@ def book_record(record_id: str, agreement_id: str, *, by: str) -> nouns.WorkReco
         row.save(update_fields=["agreement_key"])
         audit.note("book", "workrecord", record_id, who=by, after={"agreement": agreement_id})
     return convert.RECORD.to_noun(getattr(row, name) for name in convert.RECORD.names)
+
+
+def end_agreement(
+    agreement_id: str, last_day: date, *, because: str, tonnes: float | None = None, by: str
+) -> nouns.HaulAgreement:
+    """End a haul before its time; what was agreed stays in the audit.
+
+    Raises
+    ------
+    InputError
+        If it is unknown, has another last day than a later one, or no reason is given.
+    """
+    with transaction.atomic():
+        rows = models.HaulAgreement.objects.select_for_update()
+        row = rows.filter(key=agreement_id).first()
+        if row is None:
+            raise InputError(f"agreement {agreement_id!r} is unknown; see: crossfall haul list")
+        agreed = convert.AGREEMENT.to_noun(getattr(row, name) for name in convert.AGREEMENT.names)
+        ended = ended_early(agreed, last_day, because=because, tonnes=tonnes)
+        before = {"last_day": agreed.last_day.isoformat(), "tonnes": agreed.tonnes}
+        after = {"last_day": ended.last_day.isoformat(), "tonnes": ended.tonnes, "because": because}
+        row.last_day, row.tonnes, row.note = ended.last_day, ended.tonnes, ended.note
+        row.save(update_fields=["last_day", "tonnes", "note"])
+        audit.note("end", "haulagreement", agreement_id, who=by, before=before, after=after)
+    return ended
 
 
 def _request(key: str) -> models.Request:

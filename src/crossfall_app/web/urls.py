@@ -11,6 +11,7 @@ from crossfall_app.web.views import (
     contracts,
     door,
     gravel,
+    hauls,
     inspect,
     leave,
     ledger,
@@ -19,6 +20,7 @@ from crossfall_app.web.views import (
     morning,
     people,
     plan,
+    requests_in,
     roads,
 )
 
@@ -66,6 +68,12 @@ urlpatterns = [
     path("ledger/dangers/<str:hazard_id>/<str:step>/", ledger.move, name="hazard-move"),
     path("ledger/requests/<path:request_id>/place/", ledger.place, name="request-place"),
     path("ledger/requests/<path:request_id>/answer/", ledger.answer, name="request-answer"),
+    path("ledger/requests-in/", requests_in.bring_in, name="requests-in"),
+    path("hauls/", hauls.hauls, name="hauls"),
+    path("hauls/agree/", hauls.agree, name="haul-agree"),
+    path("hauls/leave/", hauls.leave, name="haul-leave"),
+    path("hauls/<str:agreement_id>/end/", hauls.end, name="haul-end"),
+    path("hauls/<str:agreement_id>/book/", hauls.book, name="haul-book"),
     path("moisture/", moisture.strip, name="moisture"),
     path("moisture.csv", moisture.strip_file, name="moisture-csv"),
     path("moisture-told/", moisture.tell, name="moisture-tell"),

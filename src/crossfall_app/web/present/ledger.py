@@ -1,19 +1,17 @@
-"""The ledger: dangers with their times, residents' matters with drafts, and hauls."""
+"""The ledger: dangers with their times, and residents' matters with drafts."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any, get_args
 
 from django.utils import timezone
 
-from crossfall.judgement.haul import haul_statement
 from crossfall.judgement.requests import matters
-from crossfall.model import District, Hazard, LoadExemption, Request
+from crossfall.model import District, Hazard, Request
 from crossfall.model.condition import HazardKind
 from crossfall.records.replies import ReplyDraft, draft_replies
-from crossfall_app.web.present.measures import Measures, day_name, moment, money
+from crossfall_app.web.present.measures import Measures, day_name, moment
 from crossfall_app.web.present.words import HAZARD_LABEL
 
 _MOST_CLOSED = 20
@@ -89,45 +87,6 @@ def residents(district: District, today: date, measures: Measures) -> dict[str, 
     }
 
 
-def hauls(district: District, today: date) -> list[dict[str, Any]]:
-    """Agreements with what is booked and what is missing."""
-    rows = []
-    for agreement in district.haul_agreements:
-        told = haul_statement(agreement, district, today=today)
-        rows.append(
-            {
-                "id": agreement.id,
-                "company": agreement.company,
-                "phase": told.phase,
-                "days": f"{day_name(agreement.first_day)} to {day_name(agreement.last_day)}",
-                "tonnes": f"{agreement.tonnes:,.0f} t",
-                "trucks": f"{told.trucks_a_day:.0f}",
-                "bond": money(agreement.bond) if agreement.bond else "none",
-                "roads": [
-                    {"id": segment_id, "route": _road(segment_id, district)}
-                    for segment_id in agreement.segment_ids
-                ],
-                "n_before": sum(each.before is not None for each in told.surveys),
-                "n_after": sum(each.after is not None for each in told.surveys),
-                "n_roads": len(told.surveys),
-                "booked": ", ".join(money(each) for each in told.costs) or "nothing",
-                "n_records": len(told.records),
-                "missing": list(told.missing),
-                "leave": [
-                    _leave(each)
-                    for each in district.load_exemptions
-                    if each.agreement_id == agreement.id
-                ],
-            }
-        )
-    return rows
-
-
-def other_leave(exemptions: Iterable[LoadExemption]) -> list[str]:
-    """Leave to pass a limit outside any agreement."""
-    return [_leave(each) for each in exemptions if each.agreement_id is None]
-
-
 def _danger(
     hazard: Hazard, district: District, now: datetime, measures: Measures
 ) -> dict[str, Any]:
@@ -163,14 +122,6 @@ def _how(request: Request, measures: Measures) -> str:
     if request.distance_m is not None:
         return f"{measures.show(request.distance_m, 'm')} from the place that was given"
     return "by its name" if request.road else ""
-
-
-def _leave(each: LoadExemption) -> str:
-    axle = f", axles up to {each.axle_t:g} t" if each.axle_t is not None else ""
-    return (
-        f"{each.holder}: {day_name(each.first_day)} to {day_name(each.last_day)}{axle}, granted by"
-        f" {each.granted_by} on {moment(each.granted_at)}"
-    )
 
 
 def _road(segment_id: str | None, district: District) -> str:

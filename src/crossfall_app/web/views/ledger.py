@@ -22,14 +22,9 @@ from crossfall.units import convert
 from crossfall_app.store import repository
 from crossfall_app.web.desk import agency_today, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
+from crossfall_app.web.present.hauls import hauls
 from crossfall_app.web.present.inspect import typed_unit
-from crossfall_app.web.present.ledger import (
-    hauls,
-    hazard_choices,
-    other_leave,
-    register,
-    residents,
-)
+from crossfall_app.web.present.ledger import hazard_choices, register, residents
 from crossfall_app.workspace import current_workspace
 
 _STEPS: dict[str, Literal["barricaded_at", "repaired_at"]] = {
@@ -56,8 +51,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
         length_unit=typed_unit("m", measures()),
         now=f"{_now():%Y-%m-%dT%H:%M}",
         residents=residents(district, desk.today, measures()),
-        hauls=hauls(district, desk.today),
-        leave=other_leave(district.load_exemptions),
+        hauls=hauls(district, desk.today, measures()),
     )
 
 
