@@ -207,3 +207,35 @@ def test_unknown_pits_and_tests_are_not_there(office, superintendent, stranger):
         assert superintendent.get(address).status_code == 404
     assert stranger.get("/gravel/").status_code == 302
     assert stranger.post("/gravel/edges/", {"machine": "g1"}).status_code == 302
+
+
+def test_edges_are_compared_by_a_kilometre_of_pass(office, superintendent):
+    """Arithmetic: a set of 300 over 60 h at 6.5 km/h and 0.83 goes 323.7 km."""
+    blank = superintendent.get("/gravel/edges/compare/").content.decode()
+    assert "Which edge is cheaper?" in blank
+    assert "no saving in bladings" not in blank
+    asked = superintendent.get(
+        "/gravel/edges/compare/?price_0=300&life_0=60&price_3=1800&life_3=600"
+    )
+    text = " ".join(asked.content.decode().replace("\N{NO-BREAK SPACE}", " ").split())
+    assert "replaceable bits costs least: no saving in bladings is assumed" in text
+    assert "324 km" in text
+    # 300 and an hour of the shop at 47.50, over 323.7 km
+    assert "1.07" in text
+    bad = superintendent.get("/gravel/edges/compare/?price_0=dear")
+    assert "expected a figure" in bad.content.decode()
+    never = superintendent.get("/gravel/edges/compare/?price_0=300&life_0=0")
+    assert "expected a figure above 0" in never.content.decode()
+
+
+def test_what_a_tested_gravel_foretells_is_drawn_with_its_zones(office, superintendent):
+    assert superintendent.get("/gravel/pits/pit/zones.svg").status_code == 404
+    passing = ((37.5, 100.0), (26.5, 96.0), (4.75, 56.0), (2.0, 42.0), (0.425, 35.0))
+    test = small_test(id="t9", passing_pct=passing, linear_shrinkage_pct=5.0)
+    repository.add_material_tests([test], by="tests")
+    drawn = superintendent.get("/gravel/pits/pit/zones.svg")
+    assert drawn["Content-Type"] == "image/svg+xml"
+    assert "Sp 175, Gc 30.2" in drawn.content.decode()
+    assert "What each zone foretells" in superintendent.get("/gravel/pits/pit/").content.decode()
+    near = superintendent.get("/gravel/pits/pit/zones.svg?homes=1").content.decode()
+    assert "dusty: too" in near

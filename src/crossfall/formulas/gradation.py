@@ -52,6 +52,17 @@ finer sieve cannot pass more
     return ordered
 
 
+def is_same_sieve(one_mm: float, other_mm: float) -> bool:
+    """Whether two openings name the same sieve: to a half of a percent.
+
+    Examples
+    --------
+    >>> is_same_sieve(4.75, 4.76), is_same_sieve(25.0, 26.5)
+    (True, False)
+    """
+    return abs(one_mm - other_mm) <= 0.005 * other_mm
+
+
 def passing(grading: Grading, sieve_mm: float, *, name: str = "grading") -> float:
     """Percent passing one sieve, which must have been measured. [%]
 
@@ -66,7 +77,7 @@ def passing(grading: Grading, sieve_mm: float, *, name: str = "grading") -> floa
     55.0
     """
     for each_mm, value in grading.items():
-        if abs(each_mm - sieve_mm) <= 0.005 * sieve_mm:
+        if is_same_sieve(each_mm, sieve_mm):
             return float(value)
     have = ", ".join(f"{each:g}" for each in sorted(grading, reverse=True))
     raise InputError(f"{name} has no {sieve_mm:g} mm sieve; it has {have} mm")

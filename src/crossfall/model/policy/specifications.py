@@ -106,6 +106,11 @@ class MaterialPractice:
         doc="Gravel specifications, each with its source and whether it was verified.",
         factory=default_specifications,
     )
+    form_sieves_mm: tuple[float, ...] = setting(
+        unit="mm",
+        doc="Sieves that the form for a laboratory's sheet asks for, the coarsest first.",
+        factory=lambda: (37.5, 26.5, 25.0, 19.0, 12.5, 9.5, 4.75, 2.36, 2.0, 0.425, 0.075),
+    )
     coefficient_low: float = setting(
         16.0,
         unit="%",
@@ -173,6 +178,12 @@ class EdgePractice:
         " assumed until it is measured.",
         low=0.2,
         high=1.5,
+    )
+    order_share: float = setting(
+        0.9, unit="-", doc="Worn by this share of its life, a new edge is ordered.", low=0.3, high=1
+    )
+    change_h: float = setting(
+        1.0, unit="h", doc="Hours of the shop to change a set.", low=0.0, high=8.0
     )
     carbon_life_h: float = setting(
         60.0, unit="h", doc="Plain carbon edge.", evidence="recalled", low=40, high=80

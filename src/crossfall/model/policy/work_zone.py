@@ -88,7 +88,11 @@ class ZonePractice:
         high=1440.0,
     )
     posted_arterial_km_h: float = setting(
-        88.51392, unit="km/h", doc="Speed taken as posted on an arterial (55 mph).", low=20, high=130
+        88.51392,
+        unit="km/h",
+        doc="Speed taken as posted on an arterial (55 mph).",
+        low=20.0,
+        high=130.0,
     )
     posted_collector_km_h: float = setting(
         80.4672, unit="km/h", doc="The same on a collector (50 mph).", low=20.0, high=130.0

@@ -16,7 +16,7 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from crossfall.design.calculator import Pile
+from crossfall.design.calculator import Edge, Pile
 from crossfall.design.jobs import make_tools
 from crossfall.design.source import Delivered
 from crossfall.errors import InputError
@@ -31,17 +31,19 @@ from crossfall.model import (
 )
 from crossfall.model.policy.specifications import Specification
 from crossfall.network import build_graph
-from crossfall.report import gradation_svg
+from crossfall.report import gradation_svg, zones_svg
 from crossfall_app.store import repository
 from crossfall_app.web.desk import agency_today
 from crossfall_app.web.pages import a_day, csv_answer, empty_page, measures, page, sentence
 from crossfall_app.web.present.gravel import (
-    TEST_SIEVES,
     a_tonne,
+    compared,
     csv_rows,
     dust_rows,
     edge_choices,
+    edge_lives,
     edge_rows,
+    foretold,
     ledger_rows,
     mixed,
     pit_rows,
@@ -107,7 +109,9 @@ def pit(request: HttpRequest, pit_id: str) -> HttpResponse:
         specs=district.policy.design.material.specifications,
         query=urlencode({"spec": specification.name}),
         ledger=ledger_rows(district, repository.load_fleet(), found, units),
-        sieves=[f"{sieve:g}" for sieve in TEST_SIEVES],
+        sieves=[f"{sieve:g}" for sieve in district.policy.design.material.form_sieves_mm],
+        has_zones=any(_point(test) for test in tests[:_MOST_CURVES]),
+        near_homes=request.GET.get("homes") == "1",
         today=agency_today().isoformat(),
         volume_sign=units.sign("m3"),
     )
@@ -130,6 +134,86 @@ def chart(request: HttpRequest, pit_id: str) -> HttpResponse:
 
 
 @require_GET
+def zones(request: HttpRequest, pit_id: str) -> HttpResponse:
+    """The pit's newest tests by shrinkage product and grading coefficient, with their zones."""
+    district = repository.load_district()
+    tests = tests_of(district, _pit(district, pit_id))[:_MOST_CURVES]
+    points = {
+        f"{n}: {test.taken_on.isoformat()}": point
+        for n, test in enumerate(tests, start=1)
+        if (point := _point(test)) is not None
+    }
+    if not points:
+        raise Http404
+    drawn = zones_svg(
+        points,
+        practice=district.policy.design.material,
+        is_near_homes=request.GET.get("homes") == "1",
+    )
+    return HttpResponse(drawn, content_type="image/svg+xml")
+
+
+def _point(test: MaterialTest) -> tuple[float, float] | None:
+    try:
+        found = foretold(test)
+    except InputError:
+        return None
+    return (found.product, found.coefficient) if found else None
+
+
+@require_GET
+def edges(request: HttpRequest) -> HttpResponse:
+    """Cutting edges by what a kilometre of pass costs, with the agency's own figures."""
+    district, units = repository.load_district(), measures()
+    rows: list[dict[str, str]] = []
+    sets: list[Edge] = []
+    trouble = ""
+    practice, currency = district.policy.design.edge, district.policy.costs.grader.likely.currency
+    for number, (name, life_h) in enumerate(edge_lives(district)):
+        price_text = request.GET.get(f"price_{number}", "")
+        life_text = request.GET.get(f"life_{number}", f"{life_h:g}")
+        usual_ratio = practice.bladings_ratio if name == "replaceable bits" else 1.0
+        ratio_text = request.GET.get(f"ratio_{number}", f"{usual_ratio:g}")
+        rows.append(
+            {"n": str(number), "name": name, "price": price_text, "life": life_text,
+             "ratio": ratio_text}
+        )  # fmt: skip
+        try:
+            price = _number(price_text, f"price of {name}")
+            life = _number(life_text, f"hours of {name}")
+            ratio = _number(ratio_text, f"ratio of {name}")
+        except InputError as error:
+            trouble = trouble or sentence(error)
+            continue
+        if price is None:
+            continue
+        sets.append(
+            Edge(
+                name,
+                price,
+                life or 0.0,
+                practice.change_h,
+                currency,
+                1.0 if ratio is None else ratio,
+            )
+        )
+    result = compared(sets, district, units) if sets and not trouble else None
+    return page(
+        request,
+        "gravel_edges.html",
+        "Cutting edges",
+        here="gravel",
+        rows=rows,
+        result=result,
+        trouble=trouble
+        or (sentence(InputError(result.trouble)) if result and result.trouble else ""),
+        currency=currency,
+        road_sign=units.sign("km"),
+        change=f"{practice.change_h:g} h",
+    )
+
+
+@require_GET
 def test_file(request: HttpRequest, test_id: str) -> HttpResponse:
     """One test's table, for a spreadsheet."""
     district = repository.load_district()
@@ -149,7 +233,7 @@ def add_test(request: HttpRequest, pit_id: str) -> HttpResponse:
 
     def add(by: str) -> None:
         passing = []
-        for sieve in TEST_SIEVES:
+        for sieve in repository.load_policy().design.material.form_sieves_mm:
             value = _number(given.get(f"sieve_{sieve:g}", ""), f"passing {sieve:g} mm")
             if value is not None:
                 passing.append((sieve, value))
