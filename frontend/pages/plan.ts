@@ -1,5 +1,8 @@
-// Show a machine's day over the board instead of on a page of its own.
+// The board: work that is moved by hand, and what lies behind a chip shown over it.
+import { openBoard } from "../lib/board";
 import { askPart, find } from "../lib/page";
+
+openBoard();
 
 const dialog = find<HTMLDialogElement>("#dialog");
 

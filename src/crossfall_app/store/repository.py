@@ -67,11 +67,14 @@ from crossfall_app.store.weather_rows import overlay
 from crossfall_app.store.weeks import (
     PlanLine,
     StoredWeek,
+    PlanMovedOnError,
     latest_week,
     list_plans,
     load_week,
     save_week,
 )
+    week_before,
+    who_planned,
 from crossfall_app.store.years import adopted_years
 
 __all__ = [
@@ -80,6 +83,7 @@ __all__ = [
     "NetworkChange",
     "PlanLine",
     "StoredWeek",
+    "PlanMovedOnError",
     "accept_contract",
     "accept_stage",
     "add_agreements",
@@ -138,6 +142,8 @@ __all__ = [
     "take_down_posting",
     "withdraw_card",
 ]
+    "week_before",
+    "who_planned",
 
 _BATCH = 500
 

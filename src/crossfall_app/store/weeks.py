@@ -62,14 +62,21 @@ class PlanLine:
     made_by: str
 
 
-def save_week(week: PlannedWeek, *, by: str) -> StoredWeek:
+class PlanMovedOnError(InputError):
+    """Somebody kept another plan after the one that this change was made on."""
+
+
+def save_week(week: PlannedWeek, *, by: str, over: str | None = None) -> StoredWeek:
     """Keep a planned week: plan, needs, jobs and cards in one transaction.
 
     Cards get the agency's running numbers. Drafts of earlier plans for the same days or the same
-    roads are withdrawn; issued cards stay until a person withdraws them.
+    roads are withdrawn; issued cards stay until a person withdraws them. ``over`` is the plan that
+    this one was changed from; nothing is kept when a newer one is there by now.
 
     Raises
     ------
+    PlanMovedOnError
+        If ``over`` is not the newest plan any more.
     InputError
         If the checker found a violation: such a plan is not shown, so it is not kept.
     """
@@ -81,7 +88,8 @@ def save_week(week: PlannedWeek, *, by: str) -> StoredWeek:
         )
     with transaction.atomic():
         # Locks the agency's row first, so that two writers draw numbers one after the other
-        audit.note("save", "plan", week.plan.id, who=by)
+        audit.note("save", "plan", week.plan.id, who=by, before=_told(over), after=_told(week.plan))
+        _refuse_old(over)
         plan = replace(week.plan, id=_free_key(week.plan.id))
         cards = _numbered(week.cards, plan.id)
         row = convert.PLAN.to_row(
@@ -143,6 +151,44 @@ def _load(row: models.Plan) -> StoredWeek:
         cards=tuple(convert.card_to_noun(card) for card in row.cards.order_by("number")),
         violations=convert.CONVERTER.structure(row.violations, _Violations),
     )
+
+
+def week_before(plan_id: str) -> StoredWeek | None:
+    """The plan that was saved before another; None when that was the first or is unknown."""
+    row = models.Plan.objects.filter(key=plan_id).first()
+    earlier = models.Plan.objects.filter(pk__lt=row.pk).order_by("-pk").first() if row else None
+    return None if earlier is None else _load(earlier)
+
+
+def who_planned(plan_id: str) -> tuple[str, datetime] | None:
+    """Who kept a plan, and when."""
+    row = models.Plan.objects.filter(key=plan_id).values_list("created_by", "created_at").first()
+    return None if row is None else (str(row[0]), row[1])
+
+
+def _refuse_old(over: str | None) -> None:
+    if over is None:
+        return
+    newest = models.Plan.objects.order_by("-pk").values_list("key", "created_by").first()
+    if newest is not None and newest[0] != over:
+        raise PlanMovedOnError(
+            f"{newest[1] or 'somebody'} kept another plan ({newest[0]}) after you began"
+        )
+
+
+def _told(plan: nouns.Plan | str | None) -> dict[str, object] | None:
+    """A plan in the few figures that the audit keeps."""
+    if plan is None:
+        return None
+    if isinstance(plan, str):
+        return {"plan": plan}
+    told: dict[str, object] = {
+        "plan": plan.id,
+        "jobs": len(plan.served),
+        "left_out": len(plan.unserved),
+        "worth_h": round(plan.benefit_h, 1),
+    }
+    return told | ({"asked": plan.note} if plan.note else {})
 
 
 def _free_key(wanted: str) -> str:

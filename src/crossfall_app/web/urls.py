@@ -7,6 +7,7 @@ from datetime import date
 from django.urls import path, register_converter
 
 from crossfall_app.web.views import (
+    board,
     cards,
     contracts,
     door,
@@ -82,6 +83,13 @@ urlpatterns = [
     path("moisture/<path:segment_id>.csv", moisture.road_file, name="surface-csv"),
     path("moisture/<path:segment_id>/", moisture.road, name="surface"),
     path("plan/", plan.board, name="plan"),
+    path("plan/wish/", board.wish, name="plan-wish"),
+    path("plan/undo/", board.undo, name="plan-undo"),
+    path("plan/drop/", board.drop, name="plan-drop"),
+    path("plan/keep/", board.keep, name="plan-keep"),
+    path("plan/rebase/", board.rebase, name="plan-rebase"),
+    path("plan/back/", board.back, name="plan-back"),
+    path("plan/work/<str:stage_id>/", board.stage, name="plan-stage"),
     path("plan/<str:machine_id>/<day:day>/", plan.machine_on_day, name="machine-day"),
     path("gravel/", gravel.pits, name="gravel"),
     path("contracts/", contracts.contracts, name="contracts"),

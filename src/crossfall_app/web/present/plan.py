@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -45,6 +45,12 @@ class StageChip:
     hours: str
     n_passes: int
     card_number: int | None
+    stage_id: str = ""
+    is_pinned: bool = False
+    is_moved: bool = False
+    """New here in what is being tried."""
+    is_ordered: bool = False
+    """A crew has a card for it: it stays."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +110,7 @@ class LeftOutLine:
     colour: str
     reason: str
     would_change: str
+    stage_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +140,8 @@ class Board:
     could_be_better: str
     made: str
     is_past: bool
+    note: str = ""
+    n_wishes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,16 +164,24 @@ def week_board(
     district: District,
     measures: Measures,
     today: date,
+    *,
+    issued: Mapping[str, int] | None = None,
+    moved: frozenset[str] = frozenset(),
 ) -> Board:
-    """Lay a plan out as machines by days, with what it costs and leaves out."""
+    """Lay a plan out as machines by days, with what it costs and leaves out.
+
+    ``issued`` are numbers of cards that crews have, by stage; ``moved`` are stages that a change
+    which is being tried has moved.
+    """
     jobs = tuple(jobs)
     stages = {stage.id: stage for job in jobs for stage in job.stages}
-    numbers = {card.stage_id: card.number for card in cards}
+    numbers = {card.stage_id: card.number for card in cards} | dict(issued or {})
+    marks = _Marks(numbers, frozenset(issued or ()), moved, _pinned(plan, jobs))
     days = tuple(plan.first_day + timedelta(days=n) for n in range(plan.n_days))
     by_place = {(each.machine_id, each.day): each for each in plan.itineraries}
     planned = {stage_id for each in plan.itineraries for stage_id in each.stage_ids}
     rows = tuple(
-        _machine_row(machine, days, by_place, stages, numbers, district, measures, today)
+        _machine_row(machine, days, by_place, stages, marks, district, measures, today)
         for machine in _graders(plan, district)
     )
     costs = [stages[stage_id].cost for stage_id in sorted(planned)]
@@ -187,6 +204,8 @@ def week_board(
         could_be_better=f"{plan.gap_pct:.0f} %",
         made=moment(plan.made_at, today),
         is_past=bool(days) and days[-1] < today,
+        note=measures.words(plan.note),
+        n_wishes=len(plan.wishes),
     )
 
 
@@ -213,12 +232,32 @@ def where_on(segment: Segment, measures: Measures, stage: Stage | None = None) -
     return f"{start.split()[0]}–{end}"
 
 
+@dataclass(frozen=True, slots=True)
+class _Marks:
+    """What a chip shows beside its work."""
+
+    numbers: Mapping[str, int]
+    ordered: frozenset[str]
+    moved: frozenset[str]
+    pinned: frozenset[str]
+
+
+def _pinned(plan: Plan, jobs: tuple[Job, ...]) -> frozenset[str]:
+    whole = {job.id: [stage.id for stage in job.stages] for job in jobs}
+    pins = [each for each in plan.wishes if each.kind == "pin"]
+    return frozenset(
+        key
+        for each in pins
+        for key in ([each.stage_id] if each.stage_id else whole.get(each.job_id, []))
+    )
+
+
 def _machine_row(
     machine: Machine,
     days: tuple[date, ...],
     by_place: dict[tuple[str, date], Itinerary],
     stages: dict[str, Stage],
-    numbers: dict[str, int],
+    marks: _Marks,
     district: District,
     measures: Measures,
     today: date,
@@ -229,7 +268,7 @@ def _machine_row(
             day,
             by_place.get((machine.id, day)),
             stages,
-            numbers,
+            marks,
             district,
             measures,
             today,
@@ -253,7 +292,7 @@ def _cell(
     day: date,
     itinerary: Itinerary | None,
     stages: dict[str, Stage],
-    numbers: dict[str, int],
+    marks: _Marks,
     district: District,
     measures: Measures,
     today: date,
@@ -277,8 +316,7 @@ def _cell(
         day_name=day_name(day, today),
         operator=operator.name if operator else itinerary.operator_id,
         stages=tuple(
-            _chip(stages[key], work[key], numbers.get(key), district, measures)
-            for key in itinerary.stage_ids
+            _chip(stages[key], work[key], marks, district, measures) for key in itinerary.stage_ids
         ),
         work=hours(itinerary.minutes("work") / 60),
         away=hours((end - start) / 60),
@@ -291,7 +329,7 @@ def _cell(
 
 
 def _chip(
-    stage: Stage, minutes: float, number: int | None, district: District, measures: Measures
+    stage: Stage, minutes: float, marks: _Marks, district: District, measures: Measures
 ) -> StageChip:
     segment = _segment(district, stage.segment_id)
     return StageChip(
@@ -303,7 +341,11 @@ def _chip(
         colour=FAMILY[stage.treatment],
         hours=hours(minutes / 60),
         n_passes=stage.n_passes,
-        card_number=number,
+        card_number=marks.numbers.get(stage.id),
+        stage_id=stage.id,
+        is_pinned=stage.id in marks.pinned,
+        is_moved=stage.id in marks.moved,
+        is_ordered=stage.id in marks.ordered,
     )
 
 
@@ -352,6 +394,7 @@ def _left_out(
     by_id = {job.id: job for job in jobs}
     groups: dict[Binding, list[LeftOutLine]] = defaultdict(list)
     worth = {job.id: job.benefit_h for job in jobs}
+    planned = {key for each in plan.itineraries for key in each.stage_ids}
     for each in sorted(plan.unserved, key=lambda each: -worth.get(each.job_id, 0.0)):
         job = by_id.get(each.job_id)
         segment = _segment(district, each.segment_id)
@@ -364,10 +407,18 @@ def _left_out(
                 colour=FAMILY[job.treatment] if job else "none",
                 reason=measures.words(each.reason),
                 would_change=measures.words(each.would_change),
+                stage_id=_next_stage(job, planned) if job else "",
             )
         )
     ordered = sorted(groups.items(), key=lambda item: -len(item[1]))
     return tuple(LeftOutGroup(LEFT_OUT[key], tuple(lines)) for key, lines in ordered)
+
+
+def _next_stage(job: Job, planned: set[str]) -> str:
+    """The first stage that is not in the plan; empty where somebody must sign first."""
+    if job.needs_engineer:
+        return ""
+    return next((stage.id for stage in job.stages if stage.id not in planned), "")
 
 
 def _blocks(legs: Iterable[Leg]) -> list[list[Leg]]:

@@ -9,11 +9,15 @@ from datetime import date, timedelta
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_GET
 
+from crossfall_app.runs.board import issued_stages
+from crossfall_app.store import repository
 from crossfall_app.web.desk import this_morning
 from crossfall_app.web.pages import empty_page, measures, page
-from crossfall_app.web.present.measures import clock, day_name, hours
+from crossfall_app.web.present.measures import clock, day_name, hours, moment
 from crossfall_app.web.present.plan import machine_day, week_board
+from crossfall_app.web.present.trial import trial_sheet, wish_words
 from crossfall_app.web.present.words import FAMILY_LABEL
+from crossfall_app.web.views.board import draft_of, trial_of
 
 
 @require_GET
@@ -25,14 +29,33 @@ def board(request: HttpRequest) -> HttpResponse:
     week = desk.week
     if week is None:
         return page(request, "plan.html", "Plan", here="plan")
-    shown = week_board(week.plan, week.jobs, week.cards, desk.district, measures(), desk.today)
+    draft = draft_of(request)
+    trial = trial_of(draft, desk) if draft is not None else None
+    plan, units = trial.week.plan if trial is not None else week.plan, measures()
+    shown = week_board(
+        plan,
+        week.jobs,
+        week.cards if trial is None else (),
+        desk.district,
+        units,
+        desk.today,
+        issued=issued_stages(week.plan),
+        moved=frozenset(move.stage_id for move in trial.replan.moves) if trial else frozenset(),
+    )
     return page(
         request,
         "plan.html",
         "Plan",
         here="plan",
         board=shown,
-        span=_span(week.plan.first_day, week.plan.n_days),
+        base=week.plan.id,
+        made=moment(week.plan.made_at, desk.today),
+        trial=trial_sheet(trial, desk.district, units, desk.today) if trial else None,
+        n_steps=len(draft.steps) if draft is not None else 0,
+        is_stale=draft is not None and draft.base != week.plan.id,
+        wishes=wish_words(plan.wishes, week.jobs, desk.district),
+        has_before=repository.week_before(week.plan.id) is not None,
+        span=_span(plan.first_day, plan.n_days),
         n_cards=len(week.cards),
         n_columns=len(shown.days) + 1,
         families=[item for item in FAMILY_LABEL.items() if item[0] != "none"],
