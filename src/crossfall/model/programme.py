@@ -57,6 +57,10 @@ class YearsQuestion:
     """With which the contingency is to keep each year's budget."""
     delay_years: int = 2
     n_draws: int = 100
+    budgets_minor: tuple[float, ...] = ()
+    """The budget of each year, where they differ; then ``budget_minor`` is not looked at."""
+    rain_mm_month: float | None = None
+    """Monthly rain in millimetres; None takes the policy's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +136,9 @@ class YearsStudy:
     load_m3: float
     """Compacted gravel of one truck load."""
     budget_minor: float
-    """What a share of 1 stands for."""
+    """What a share of 1 stands for, a year on average."""
+    budgets_minor: tuple[float, ...]
+    """(year,)."""
     is_budget_given: bool
     start_iri: float
     start_gravel_mm: float

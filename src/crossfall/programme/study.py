@@ -60,6 +60,9 @@ def study_years(
         If nothing keeps the limits at any level of money; says which is missed and by how much.
     """
     check_question(question)
+    if question.rain_mm_month is not None:
+        material = replace(policy.programme.material, rain_mm_month=question.rain_mm_month)
+        policy = replace(policy, programme=replace(policy.programme, material=material))
     expected = Scenario(question.rain_factor, question.traffic_factor, question.growth_pct)
     made = prepare(
         network,
@@ -100,8 +103,9 @@ def study_years(
         thin_mm=made.years.thin_mm,
         pit_names=made.table.pit_names,
         load_m3=truck_m3,
-        budget_minor=float(base.money_minor[0]),
-        is_budget_given=question.budget_minor is not None,
+        budget_minor=float(base.money_minor.mean()),
+        budgets_minor=_listed(base.money_minor),
+        is_budget_given=question.budget_minor is not None or bool(question.budgets_minor),
         start_iri=_mean(made.table.column("start_iri"), length),
         start_gravel_mm=_mean(made.table.column("start_mm"), length),
         levels=tuple(levels),
@@ -136,7 +140,9 @@ def check_question(question: YearsQuestion) -> None:
         raise InputError(f"delay_years is {question.delay_years}; expected 0 or more")
 
 
-def limits_of(question: YearsQuestion, made: Prepared, budget_minor: float | None) -> Limits:
+def limits_of(
+    question: YearsQuestion, made: Prepared, budget_minor: float | Sequence[float] | None
+) -> Limits:
     """The question's limits for each year."""
     return make_limits(
         question.n_years,
@@ -147,7 +153,9 @@ def limits_of(question: YearsQuestion, made: Prepared, budget_minor: float | Non
     )
 
 
-def _budget(question: YearsQuestion, made: Prepared) -> float:
+def _budget(question: YearsQuestion, made: Prepared) -> float | Sequence[float]:
+    if question.budgets_minor:
+        return question.budgets_minor
     if question.budget_minor is not None:
         return question.budget_minor
     free = plan_prepared(made, limits_of(question, made, None), first_year=question.first_year)
@@ -162,7 +170,7 @@ def _level(
     start: Floats | None,
 ) -> tuple[YearsLevel, Programme | None]:
     limits = Limits(base.money_minor * share, base.grader_h, base.gravel_m3)
-    money = float(limits.money_minor[0])
+    money = float(limits.money_minor.mean())
     try:
         found = plan_prepared(made, limits, first_year=question.first_year, start=start)
     except InfeasibleError as error:
@@ -281,8 +289,8 @@ def _assumed(made: Prepared, policy: Policy) -> tuple[str, ...]:
     said = [
         {
             "relationship": (
-                "Gravel loss follows a relationship found in Brazil in the 1980s, without frost;"
-                " its coefficients are recalled, not verified."
+                "Gravel loss follows a relationship found in Brazil, without frost, published in"
+                " 1987; its coefficients are recalled, not verified."
             ),
             "four inputs": (
                 "Gravel loss follows a relationship found in Kenya in 1975; its coefficients are"

@@ -9,6 +9,7 @@ from crossfall_app.runs.desk import (
     load,
     settle_leftovers,
     start_plan,
+    start_years,
 )
 from crossfall_app.store.models import Run
 
@@ -20,4 +21,5 @@ __all__ = [
     "load",
     "settle_leftovers",
     "start_plan",
+    "start_years",
 ]

@@ -12,6 +12,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import date, timedelta
 from pathlib import Path
 from threading import Thread
@@ -22,6 +23,8 @@ from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from crossfall.errors import InputError
+from crossfall.model import YearsQuestion
+from crossfall.programme.study import check_question
 from crossfall_app.store import audit
 from crossfall_app.store.models import Run
 from crossfall_app.workspace import current_workspace
@@ -52,15 +55,31 @@ def start_plan(*, first_day: date, n_days: int, seconds: float, by: str, seed: i
     return _start("plan", arguments, by=by)
 
 
+def start_years(question: YearsQuestion, *, today: date, by: str) -> Run:
+    """Start answering a board's questions on the years in the background.
+
+    Raises
+    ------
+    InputError
+        If something is under way already, or the question cannot be asked.
+    """
+    check_question(question)
+    arguments = {"question": asdict(question), "today": today.isoformat()}
+    return _start("years", arguments, by=by)
+
+
 def load(run_id: UUID) -> Run | None:
     """The run as its row tells it now."""
     run: Run | None = Run.objects.filter(pk=run_id).first()
     return run
 
 
-def at_work() -> Run | None:
-    """The run that is queued or running, if there is one."""
-    run: Run | None = Run.objects.filter(status__in=WORKING).order_by("-created_at").first()
+def at_work(kind: str = "") -> Run | None:
+    """The run that is queued or running, if there is one; of a ``kind`` where one is named."""
+    rows = Run.objects.filter(status__in=WORKING)
+    if kind:
+        rows = rows.filter(kind=kind)
+    run: Run | None = rows.order_by("-created_at").first()
     return run
 
 

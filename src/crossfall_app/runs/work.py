@@ -67,7 +67,26 @@ def _plan(workspace: Workspace, run: Run, progress: Progress) -> None:
         _finish(run.pk, "done", result=kept.plan.id)
 
 
-_KINDS = {"plan": _plan}
+def _years(workspace: Workspace, run: Run, progress: Progress) -> None:
+    from crossfall.model import YearsQuestion
+    from crossfall.workflow import ask_years
+    from crossfall_app.store import repository
+    from crossfall_app.store.convert import CONVERTER
+    from crossfall_app.store.years import save_study
+
+    told = run.arguments
+    study = ask_years(
+        repository.load_district(),
+        CONVERTER.structure(told["question"], YearsQuestion),
+        today=date.fromisoformat(told["today"]),
+        progress=progress,
+    )
+    with transaction.atomic():
+        key = save_study(study, made_at=workspace.now(), by=run.created_by)
+        _finish(run.pk, "done", result=key)
+
+
+_KINDS = {"years": _years, "plan": _plan}
 
 
 def _take(run_id: UUID) -> Run:

@@ -13,6 +13,12 @@ _OVER = {
     "failed": "Planning failed: ",
     "interrupted": "Planning was interrupted when the server stopped; start it again.",
 }
+_OVER_YEARS = {
+    "done": "The answers are ready.",
+    "cancelled": "It was stopped; earlier answers stand.",
+    "failed": "The years could not be worked out: ",
+    "interrupted": "It was interrupted when the server stopped; ask again.",
+}
 
 
 def run_row(run: Run) -> dict[str, Any]:
@@ -22,13 +28,20 @@ def run_row(run: Run) -> dict[str, Any]:
     if run.is_cancel_wanted and is_working:
         message = "Stopping"
     if not is_working:
-        message = _OVER.get(run.status, run.status) + (run.error if run.status == "failed" else "")
+        over = _OVER_YEARS if run.kind == "years" else _OVER
+        message = over.get(run.status, run.status) + (run.error if run.status == "failed" else "")
     return {
         "id": str(run.pk),
-        "title": "Planning the week" if is_working else "Planning",
+        "title": _title(run.kind, is_working),
         "is_working": is_working,
         "is_trouble": run.status in {"failed", "interrupted"},
         "percent": round(100 * run.fraction),
         "message": message,
         "has_result": run.status == "done",
     }
+
+
+def _title(kind: str, is_working: bool) -> str:
+    if kind == "years":
+        return "Working out the years" if is_working else "The years"
+    return "Planning the week" if is_working else "Planning"
