@@ -41,6 +41,7 @@ def examine(workspace: Workspace) -> tuple[Finding, ...]:
         ("references", _references),
         ("audit", _audit),
         ("cards", _cards),
+        ("photos", _photos),
         ("network", _network),
         ("printing", _printing),
     )
@@ -199,6 +200,14 @@ def _is_as_issued(card: JobCard, told: dict[str, str] | None) -> bool:
         told.get("approved_by"),
         told.get("confirmed_by"),
     ) and (at is None or datetime.fromisoformat(at) == card.approved_at)
+
+
+def _photos(workspace: Workspace) -> str:
+    from crossfall_app.store.photos import check_photos
+
+    found = check_photos(workspace.photos)
+    found.complain()
+    return found.summary()
 
 
 def _network(_: Workspace) -> str:
