@@ -36,6 +36,7 @@ let isBusy = false;
 const TABS: [typeof page.tab, string][] = [["next", "Next"], ["list", "List"], ["map", "Map"], ["shift", "Shift"]];
 const TRACK_EVERY_S = 15;
 const TRACK_POINTS = 40;
+const SAID_MS = 5000;
 
 async function start(): Promise<void> {
   void register();
@@ -129,10 +130,12 @@ function draw(): void {
     return drawBar();
   }
   const scroll = root.querySelector("main")?.scrollTop ?? 0;
-  const isSame = root.dataset["at"] === `${page.tab}${page.sheet}`;
+  // Where the eye was stays, except where something else is shown now
+  const shown = [page.tab, page.sheet, current()?.id, page.read.has(current()?.id ?? "")].join(" ");
+  const isSame = root.dataset["at"] === shown;
   root.dataset["sheet"] = page.sheet;
   root.dataset["open"] = String(gate.isOpen);
-  root.dataset["at"] = `${page.tab}${page.sheet}`;
+  root.dataset["at"] = shown;
   const main = h("main", { id: "sheet", tabindex: -1 }, ...body());
   root.replaceChildren(bar(), main, ...(page.paired && page.day && !page.sheet ? [tabs()] : []));
   if (isSame) main.scrollTop = scroll;
@@ -235,7 +238,7 @@ function later(day: Day): HTMLElement[] {
 }
 
 function map(day: Day): HTMLElement[] {
-  const told = gate.isAllowed === false ? "Your position is not shown: the phone does not allow it." : gate.where ? `Position within ${Math.round(gate.where.accuracy_m)} m, ${clock(new Date(gate.where.at).toISOString())}.` : "Waiting for a position.";
+  const told = gate.isAllowed === false ? "Your position is not shown: the phone does not allow it." : gate.where ? `Position within ${Math.ceil(gate.where.accuracy_m / day.units.m.factor)} ${day.units.m.sign}, ${clock(new Date(gate.where.at).toISOString())}.` : "Waiting for a position.";
   const drawn = h("div", { class: "map-box" });
   drawn.append(drawMap(today(day), current(), gate.where, page.isClose));
   return [
@@ -305,8 +308,7 @@ function bar(): HTMLElement {
   return h(
     "header",
     { class: "bar" },
-    h("p", { class: "line" }, h("span", {}, page.day?.machine.name ?? "crossfall"), h("span", { id: "waiting", "data-waiting": waiting }, waiting > 0 ? `${waiting} to send` : lineShort())),
-    page.day?.is_invented ? h("p", { class: "line small" }, "Invented district, to try with") : null,
+    h("p", { class: "line" }, h("span", {}, `${page.day?.machine.name ?? "crossfall"}${page.day?.is_invented ? " (invented)" : ""}`), h("span", { id: "waiting", "data-waiting": waiting }, waiting > 0 ? `${waiting} to send` : lineShort())),
     page.paired && page.day ? hands : null,
     page.message ? h("p", { class: page.isAlarm ? "said alarm" : "said", role: "status" }, page.message) : null,
   );
@@ -371,9 +373,14 @@ function openSheet(name: string): void {
   document.getElementById("sheet")?.scrollTo(0, 0);
 }
 
+let silence: number | undefined;
+
 function say(text: string, isAlarm: boolean): void {
   page.message = text;
   page.isAlarm = isAlarm;
+  clearTimeout(silence);
+  // What went well need not stay; what went wrong stays until the next touch
+  if (!isAlarm) silence = window.setTimeout(() => ((page.message = ""), draw()), SAID_MS);
   draw();
 }
 

@@ -21,7 +21,7 @@ export function drawMap(cards: Card[], current: Card | undefined, where: Where |
     parts.push(svg("path", { class: card === current ? "job now" : "job", d: path(card.line) }));
   }
   for (const [i, card] of cards.entries()) {
-    const [x, y] = place(card.line[Math.floor(card.line.length / 2)] ?? [0, 0]);
+    const [x, y] = place(middle(card.line));
     parts.push(svg("circle", { class: "tag", cx: x, cy: y, r: 13 }));
     const label = svg("text", { class: "tag-text", x, y: y + 6, "text-anchor": "middle" });
     label.textContent = String(i + 1);
@@ -37,6 +37,18 @@ export function drawMap(cards: Card[], current: Card | undefined, where: Where |
   }
   const label = `Map of ${cards.length} jobs${where ? " and your position" : ""}; north is up`;
   return svg("svg", { class: "map", viewBox: `0 0 ${WIDE} ${HIGH}`, role: "img", "aria-label": label }, ...parts);
+}
+
+/** Half way along a line, as drawn. */
+function middle(line: Point[]): Point {
+  const steps = line.slice(1).map((each, i) => Math.hypot(each[0] - line[i]![0], each[1] - line[i]![1]));
+  let rest = steps.reduce((sum, each) => sum + each, 0) / 2;
+  for (const [i, step] of steps.entries()) {
+    const [a, b] = [line[i]!, line[i + 1]!];
+    if (rest <= step && step > 0) return [a[0] + ((b[0] - a[0]) * rest) / step, a[1] + ((b[1] - a[1]) * rest) / step];
+    rest -= step;
+  }
+  return line[0] ?? [0, 0];
 }
 
 function fit(points: Point[]): (each: Point) => [number, number] {

@@ -32,10 +32,10 @@ export function nextStep(shown: NextShown): HTMLElement[] {
   );
   if (!shown.isRead) return [head, ...cautions(shown)];
   if (pass === undefined) return [head, allPassed(shown)];
-  return [head, h("div", { class: "step" }, passBig(pass, state), h("div", { class: "step-do" }, ...actions(shown, pass)))];
+  return [head, h("div", { class: "step" }, passBig(pass), h("div", { class: "step-do" }, ...actions(shown, pass)))];
 }
 
-function passBig(pass: Pass, state: CardState): HTMLElement {
+function passBig(pass: Pass): HTMLElement {
   return h(
     "section",
     { class: "pass", "aria-label": "Next pass" },
@@ -47,7 +47,6 @@ function passBig(pass: Pass, state: CardState): HTMLElement {
       { class: "hints" },
       h("div", {}, h("dt", {}, "Moldboard"), h("dd", {}, pass.moldboard || "as needed")),
       h("div", {}, h("dt", {}, "Speed"), h("dd", {}, pass.speed)),
-      h("div", {}, h("dt", {}, "Done"), h("dd", {}, `${state.passes.size} of ${pass.of}`)),
     ),
     pass.note ? h("p", { class: "way" }, pass.note) : null,
   );

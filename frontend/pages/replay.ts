@@ -32,6 +32,7 @@ function show(minute: number): void {
 }
 
 if (slide) {
+  slide.style.width = "100%";
   slide.addEventListener("input", () => show(Number(slide.value)));
   show(Number(slide.max));
   slide.value = slide.max;

@@ -27,6 +27,8 @@ from crossfall_app.cli.hand_out import COMMANDS as HAND_OUT
 from crossfall_app.cli.hauls import COMMANDS as HAUL
 from crossfall_app.cli.hauls import GROUP_HELP as HAUL_HELP
 from crossfall_app.cli.keep import COMMANDS as KEEP
+from crossfall_app.cli.lan import COMMANDS as LAN
+from crossfall_app.cli.lan import PHONES_HELP
 from crossfall_app.cli.lay_out import COMMANDS as LAY_OUT
 from crossfall_app.cli.match import COMMANDS as MATCH
 from crossfall_app.cli.permit import CLEARANCE_HELP, ENGINEER_HELP
@@ -63,6 +65,7 @@ def build() -> typer.Typer:
         "hazard": HAZARD_HELP,
         "requests": REQUESTS_HELP,
         "haul": HAUL_HELP,
+        "phones": PHONES_HELP,
         "clearance": CLEARANCE_HELP,
         "engineer": ENGINEER_HELP,
     }
@@ -96,6 +99,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *HAUL,
         *PERMIT,
         *HAND_OUT,
+        *LAN,
         *KEEP,
     )
 

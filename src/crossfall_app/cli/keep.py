@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated
 from uuid import UUID
@@ -14,19 +15,84 @@ from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
 from crossfall_app.workspace import Workspace
 
 PORT = 8765
+PLAIN_PORT = 8766
 
 
 def serve(
     folder: DirArgument = None,
-    host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
+    host: Annotated[
+        str | None, typer.Option(help="Address to listen on; 127.0.0.1 if unsaid.")
+    ] = None,
     port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free one.")] = PORT,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="For phones and other computers, over TLS.")
+    ] = False,
+    plain_port: Annotated[
+        int, typer.Option(min=0, max=65535, help="With --lan: hands out the certificate only.")
+    ] = PLAIN_PORT,
     workspace: WorkspaceOption = None,
 ) -> None:
     """Open the office pages.
 
-    Prints a link that lets one person in, once; there is no password.
+    Prints a link that lets one person in, once; there is no password. With --lan the pages and the
+    field page are served over TLS to the office's network; plain HTTP is refused there, since a
+    phone keeps nothing for offline without TLS and its key could be read on the way.
     """
-    open_pages(the_workspace(folder, workspace), host=host, port=port)
+    if lan:
+        open_to_the_network(folder, workspace, host=host, port=port, plain_port=plain_port)
+        return
+    open_pages(the_workspace(folder, workspace), host=host or "127.0.0.1", port=port)
+
+
+def open_to_the_network(
+    folder: Path | None,
+    option: Path | None,
+    *,
+    host: str | None,
+    port: int,
+    plain_port: int,
+) -> None:
+    """Serve over TLS until Ctrl-C.
+
+    Raises
+    ------
+    WorkspaceError
+        If there is no certificate that could be served.
+    """
+    from crossfall_app.cli.places import named_workspace
+    from crossfall_app.web.certificate import is_soon_over, usable_certificate
+    from crossfall_app.workspace import read_workspace
+
+    found = read_workspace(named_workspace(folder, option))
+    certificate = usable_certificate(found, found.now())
+    # Before Django reads its settings: which names are answered, and that cookies are for TLS only
+    known = os.environ.get("CROSSFALL_HOSTS", "")
+    names = [f"[{name}]" if ":" in name else name for name in certificate.names]
+    os.environ["CROSSFALL_HOSTS"] = ",".join([*filter(None, [known]), *names])
+    os.environ["CROSSFALL_TLS"] = "1"
+    workspace = the_workspace(folder, option)
+    from crossfall_app import runs
+    from crossfall_app.web.server import EVERYWHERE
+    from crossfall_app.web.server import serve as serve_pages
+
+    if is_soon_over(certificate, workspace.now()):
+        remark(
+            f"the certificate holds until {certificate.expires_at:%Y-%m-%d};"
+            " renew it with: crossfall certificate"
+        )
+    runs.settle_leftovers()
+    try:
+        serve_pages(
+            workspace,
+            host or EVERYWHERE,
+            port,
+            certificate=certificate,
+            plain_port=plain_port,
+            announce=_announce,
+            announce_plain=_announce_plain,
+        )
+    except KeyboardInterrupt:
+        remark("the pages are closed")
 
 
 def open_pages(workspace: Workspace, *, host: str = "127.0.0.1", port: int = PORT) -> None:
@@ -147,6 +213,10 @@ def _announce(link: str) -> None:
     say("The pages are open. This link lets one person in, once, within a quarter of an hour:")
     say(f"  {link}")
     remark("Ctrl-C closes the pages.")
+
+
+def _announce_plain(address: str) -> None:
+    say(f"Phones that do not trust the office yet get its certificate at {address}")
 
 
 def _even_if_damaged(folder: Path | None, workspace: Path | None) -> Workspace:

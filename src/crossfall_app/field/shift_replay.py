@@ -129,6 +129,7 @@ def replay_of(machine_id: str, day: date) -> Replay:
             for fact in shown
             if place is not None and "lon" in fact.payload and "lat" in fact.payload
             for at in [place(float(fact.payload["lon"]), float(fact.payload["lat"]))]
+            if 0 <= at[0] <= WIDE and 0 <= at[1] <= HIGH
         ),
         compared=_compared(legs, facts, undone, numbers, machine_id, day),
     )
@@ -162,7 +163,8 @@ def _map(
         for fact in facts
         if "lon" in fact.payload and "lat" in fact.payload
     ]
-    points = [*(point for line in lines for point in line), *told]
+    # A phone that was carried far away does not shrink the day's work to a dot
+    points = [point for line in lines for point in line] or told
     if not points:
         return None, (), ()
     place = _fit(points)

@@ -23,6 +23,6 @@ urlpatterns = [
     path("field/take-over/", office.take_over_rest, name="field-take-over"),
     path("field/cards/<int:number>/", office.actuals, name="field-actuals"),
     path("field/cards/<int:number>/set-aside/", office.put_aside, name="field-set-aside"),
-    path("field/replay/<str:machine_id>/<day:day>/", office.replay, name="field-replay"),
+    path("field/replay/<str:machine_id>/<str:day>/", office.replay, name="field-replay"),
     path("field/rates/", office.rates, name="field-rates"),
 ]

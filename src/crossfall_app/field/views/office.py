@@ -209,19 +209,23 @@ def take_key(request: HttpRequest, device_key: str) -> HttpResponse:
 
 
 @require_GET
-def replay(request: HttpRequest, machine_id: str, day: date) -> HttpResponse:
+def replay(request: HttpRequest, machine_id: str, day: str) -> HttpResponse:
     """One machine's day, planned against told."""
     machine = store.Machine.objects.filter(pk=machine_id).first()
+    try:
+        shown_day = date.fromisoformat(day)
+    except ValueError as error:
+        raise Http404 from error
     if machine is None:
         raise Http404
     return page(
         request,
         "field_replay.html",
-        f"{machine.name}, {day.isoformat()}",
+        f"{machine.name}, {shown_day.isoformat()}",
         here="field",
         machine=machine,
-        day_words=day_name(day, agency_today()),
-        replay=replay_of(machine_id, day),
+        day_words=day_name(shown_day, agency_today()),
+        replay=replay_of(machine_id, shown_day),
         width=WIDE,
         height=HIGH,
     )

@@ -11,11 +11,14 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBadRequest, JsonResponse
 from django.shortcuts import redirect
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from crossfall.errors import InputError
 from crossfall.judgement import zones
 from crossfall_app import runs
+from crossfall_app.field.approve import overdue_workers
+from crossfall_app.field.present import overdue_rows
 from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, agency_today, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
@@ -45,6 +48,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
     district, today, units = desk.district, desk.today, measures()
     if not district.network.segments:
         return empty_page(request, "Morning", "morning")
+    now = timezone.now()
     board = _board(desk)
     shown_day, crew = _crew(board, today)
     return page(
@@ -53,6 +57,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
         "Morning",
         here="morning",
         today_long=f"{today:%A} {today.day} {today:%B} {today.year}",
+        overdue=overdue_rows(overdue_workers(now=now), now=now),
         hazards=hazard_rows(
             desk.sheet.hazards,
             district,
