@@ -268,6 +268,17 @@ def test_depths_in_inches_are_named_row_by_row(survey):
     assert [look.rut_mm for look in found.looks] == [0.0, 30.0]
 
 
+def test_one_depth_in_inches_is_told_by_its_score(survey):
+    row = "A,2026-05-12,4,4,4,2,4,"
+    found = read_survey(survey(f"{row}2,", head=f"{HEAD},rut_mm,pothole_mm"))
+    assert [str(each) for each in found.problems] == [
+        "survey.csv row 2, rut_mm: is 2 mm beside a deformation score of 2; if it is in inches"
+        " write 51"
+    ]
+    # Shallow ruts beside deep holes are shallow ruts
+    assert read_survey(survey(f"{row}2,75", head=f"{HEAD},rut_mm,pothole_mm")).problems == ()
+
+
 def test_one_thickness_in_inches_among_good_ones(survey):
     rows = [f"A{n},2026-05-12,4,4,4,4,4,{cell}" for n, cell in enumerate(("90", "100", "4", "80"))]
     found = read_survey(survey(*rows, head=f"{HEAD},gravel_mm"))

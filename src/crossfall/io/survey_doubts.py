@@ -142,7 +142,7 @@ def _slope_as_fraction(look: Condition, policy: EntryPolicy) -> _Doubts:
 
 
 def _inches_in_one(look: Condition, policy: EntryPolicy) -> _Doubts:
-    """A thickness that its own score contradicts, unless it was in inches."""
+    """Figures that their own score contradicts, unless they were in inches."""
     thick = look.gravel_mm
     if (
         thick is not None
@@ -154,6 +154,15 @@ def _inches_in_one(look: Condition, policy: EntryPolicy) -> _Doubts:
             f"is {thick:g} mm beside a gravel score of {look.gravel:g}; if it is in inches write"
             f" {_MM_IN_AN_INCH * thick:.0f}",
         )
+    depths = {name: value for name in _FEW_MM if (value := getattr(look, name))}
+    is_shallow = depths and max(depths.values()) < policy.distress_median_min_mm
+    if is_shallow and look.deformation <= policy.depth_contradicts:
+        for name, value in depths.items():
+            yield (
+                name,
+                f"is {value:g} mm beside a deformation score of {look.deformation:g}; if it is in"
+                f" inches write {_MM_IN_AN_INCH * value:.0f}",
+            )
 
 
 def _wrong_day(look: Condition, today: date | None) -> _Doubts:

@@ -73,6 +73,13 @@ class EntryPolicy:
         low=1.0,
         high=5.0,
     )
+    depth_contradicts: float = setting(
+        2.5,
+        unit="score",
+        doc="Depths that could be in inches, beside a deformation score this bad, were",
+        low=1.0,
+        high=4.0,
+    )
     look_share: float = setting(
         0.5,
         unit="-",
