@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pint
 import pytest
 from hypothesis import given
@@ -36,6 +38,25 @@ def test_agrees_with_an_independent_library(ours, theirs, our_target, their_targ
     expected /= registry(their_target).magnitude
     assert convert(1.0, ours, our_target) == pytest.approx(expected, rel=1e-12)
     assert factor(ours, our_target) == pytest.approx(expected, rel=1e-12)
+
+
+def _exact(ours_theirs):
+    """Pint's factor for a pair as an exact fraction: it reads its own definitions as fractions."""
+    _, theirs, _, their_target = ours_theirs
+    registry = pint.UnitRegistry(non_int_type=Fraction)
+    target = registry(their_target)
+    return Fraction((1 * registry(theirs)).to(target.units).magnitude) / Fraction(target.magnitude)
+
+
+_EXACT = {pair: _exact(pair) for pair in _PAIRS}
+
+
+@given(st.floats(-1e9, 1e9), st.sampled_from(_PAIRS))
+def test_every_conversion_is_the_float_nearest_to_the_exact_one_both_ways(value, pair):
+    ours, _, target, _ = pair
+    exact = _EXACT[pair]
+    assert convert(value, ours, target) == float(Fraction(value) * exact)
+    assert convert(value, target, ours) == float(Fraction(value) / exact)
 
 
 @given(st.floats(-1e6, 1e6), st.sampled_from(_PAIRS))

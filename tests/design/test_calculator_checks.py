@@ -320,6 +320,23 @@ class TestMaterials:
         printed = (100, 75.58, 46.54, 37.32, 24.7, 17.88, 6.12)
         assert list(mix.values()) == pytest.approx(printed, abs=5e-3)
 
+    def test_a_published_mix_that_fails_its_own_limits(self):
+        """Published (yogipwd.com, July 2023): 45 of A to 139 of B, by its rule of differences.
+
+        Worked through, 79.11 % pass 20 mm where 80 are wanted, and 10.96 % pass 0.075 mm.
+        """
+        sieves = (40.0, 20.0, 10.0, 4.75, 2.36, 0.6, 0.075)
+        a, b = (100, 98, 94, 83, 72, 55, 17), (100, 73, 55, 42, 35, 21, 9)
+        low = (100, 80, 55, 40, 30, 15, 5)
+        high = (100, 100, 80, 60, 50, 30, 15)
+        piles = [dict(zip(sieves, each, strict=True)) for each in (a, b)]
+        mix = blend_passing([45 / 184, 139 / 184], piles)
+        assert mix[20.0] == pytest.approx(79.11, abs=5e-3)
+        assert mix[0.075] == pytest.approx(10.96, abs=5e-3)
+        bands = tuple(SieveBand(*each) for each in zip(sieves, low, high, strict=True))
+        checked = gravel_check(mix, Specification("its own limits", bands, "yogipwd.com, 2023"))
+        assert [row.what for row in checked.rows if not row.is_met] == ["20 mm"]
+
     def test_the_cheapest_of_four_piles(self):
         """Published data (tutorsglobe.com 52609483), solved here; limits at 5 and 0.4 mm bind."""
         made = blend_lp(piles_29(), spec_29())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from datetime import date
 from itertools import pairwise
 
@@ -460,3 +461,132 @@ def test_a_curve_is_a_step_at_its_chainage_and_a_straight_road_has_none(network,
     (step,) = found[bent]
     assert "where it is banked keep one plane, at most 6" in step
     assert "crown out over 30" in step
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    length=st.floats(20.0, 5000.0),
+    width=st.floats(3.0, 11.0),
+    gravel=st.floats(0.0, 180.0),
+    limit=st.none() | st.floats(16.0, 45.0),
+)
+def test_volumes_are_kept_and_stakes_cover_the_length(length, width, gravel, limit):
+    network = small_network()
+    base = network.segment_by_id["s2"]
+    segment = dataclasses.replace(
+        base, length_m=length, width_m=width, gravel_mm=gravel, max_mass_t=limit
+    )
+    policy, fleet = Policy(), small_fleet()
+    job = design_job(
+        need(Treatment.REGRAVELLING, "s2"), segment, fleet=fleet, graph=build_graph(network),
+        policy=policy,
+    )  # fmt: skip
+    if job.needs_engineer:
+        # The lightest limit lets no load onto an empty truck
+        assert limit is not None
+        return
+    rules = policy.design.gravel
+    depth = max(rules.target_mm - gravel, rules.least_mm) / 1000
+    lifts = [stage for stage in job.stages if stage.stakes]
+    numbers = {stage.name.split(",")[0] for stage in lifts}
+    lift = depth / len(numbers)
+    by_hand = length * len(numbers) * (width * lift + rules.edge_slope * lift**2)
+    assert amount(job.quantities, "compacted gravel") == pytest.approx(by_hand, rel=1e-9)
+    truck_t = max(machine.mass_t for machine in fleet.machines if machine.kind == "haul_truck")
+    payload = 14.0 if limit is None else min(14.0, limit - truck_t)
+    load = min(10.0, payload / rules.loose_t_m3)
+    for number in numbers:
+        spans = sorted((s.from_m, s.to_m) for s in lifts if s.name.split(",")[0] == number)
+        assert spans[0][0] == 0.0
+        assert spans[-1][1] == pytest.approx(length)
+        assert all(a[1] == pytest.approx(b[0]) for a, b in pairwise(spans))
+    for stage in lifts:
+        ends = [*(stake.at_m for stake in stage.stakes), stage.to_m - stage.from_m]
+        gaps = [b - a for a, b in pairwise(ends)]
+        assert sum(gaps) == pytest.approx(stage.to_m - stage.from_m)
+        assert min(gaps) > 0
+        # Loads × payload carry at least the mass
+        loads = amount(stage.quantities, "loads")
+        loose = amount(stage.quantities, "loose gravel")
+        assert loads == len(stage.stakes)
+        assert loads * load * rules.loose_t_m3 >= loose * rules.loose_t_m3 - 1e-6
+        assert amount(stage.quantities, "water") >= 0
+
+
+@pytest.mark.parametrize("length", [5.0, 40.0, 99.0])
+@pytest.mark.parametrize("treatment", WORKED)
+def test_a_road_shorter_than_100_m_is_one_stage_of_each_kind(network, graph, treatment, length):
+    segment = dataclasses.replace(network.segment_by_id["s2"], length_m=length)
+    job = design_job(
+        need(treatment, "s2"), segment, fleet=small_fleet(), graph=graph, policy=Policy(),
+        driest_pct=3.0,
+    )  # fmt: skip
+    names = [stage.name for stage in job.stages]
+    assert len(names) == len(set(names))
+    assert not any("part" in name for name in names)
+    for stage in job.stages:
+        assert (stage.from_m, stage.to_m) == (0.0, length)
+        if stage.stakes:
+            assert stage.stakes[0].at_m == 0.0
+
+
+def test_a_limit_in_the_middle_of_the_week_counts_for_the_whole_job(network, graph):
+    state = wetness(network, 5.0)
+    axle = np.full((len(state.segment_ids), 3), np.inf)
+    axle[:, 1] = 9.0
+
+    class Midweek:
+        segment_ids = state.segment_ids
+        moisture_pct = state.moisture_pct
+        posted_axle_t = axle
+
+    (free,) = design_jobs(
+        [need(Treatment.REGRAVELLING)], [], network, graph, small_fleet(), state, Policy()
+    )
+    (posted,) = design_jobs(
+        [need(Treatment.REGRAVELLING)], [], network, graph, small_fleet(), Midweek(), Policy()
+    )
+    assert amount(posted.quantities, "loads") > amount(free.quantities, "loads")
+
+
+@pytest.mark.parametrize("treatment", WORKED)
+def test_no_shift_ends_with_a_windrow_or_an_open_cut(network, graph, treatment):
+    for stage in one(network, graph, treatment).stages:
+        told = stage.end_state.lower()
+        assert (
+            "windrow closed" in told
+            or "no spoil" in told
+            or "culverts open" in told
+            or ("sprayed" in told)
+        )
+
+
+@pytest.mark.parametrize("gravel_mm", [15.0, 25.0, 40.0, 60.0, 120.0])
+@pytest.mark.parametrize("treatment", [Treatment.RESHAPING, Treatment.SCARIFY_REMIX])
+def test_no_step_cuts_deeper_than_the_gravel_less_what_stays(network, graph, treatment, gravel_mm):
+    """Every depth on a card agrees: none goes into the gravel that must stay uncut."""
+    job = one(
+        network, graph, treatment, segment="s3", gravel_mm=gravel_mm, corrugation_mm=30.0,
+        crossfall_pct=0.5,
+    )  # fmt: skip
+    can_cut = max(gravel_mm - Policy().design.shape.keep_uncut_mm, 0.0)
+    for stage in job.stages:
+        depth = amount(stage.quantities, "depth worked")
+        assert depth <= can_cut + 1e-9
+        for step in stage.steps:
+            for said in re.findall(r"(?:[Cc]ut|Teeth) (\d+)\N{NO-BREAK SPACE}mm", step):
+                assert float(said) <= can_cut + 1e-9, step
+
+
+def test_a_crown_that_the_gravel_cannot_build_is_not_promised(network, graph):
+    thin = one(network, graph, Treatment.RESHAPING, segment="s3", gravel_mm=30.0, crossfall_pct=0.5)
+    told = " ".join(thin.stages[0].steps)
+    assert "the gravel is short" in told
+    assert "to 4\N{NO-BREAK SPACE}%: cut" not in told
+    thick = one(
+        network, graph, Treatment.RESHAPING, segment="s3", gravel_mm=150.0, crossfall_pct=2.0
+    )
+    # 8.0 m from 2 to 4 %: W (c1 - c0) / 4 = 40 mm at the edges, arithmetic
+    assert "Crown from 2\N{NO-BREAK SPACE}% to 4\N{NO-BREAK SPACE}%: cut 40" in " ".join(
+        thick.stages[0].steps
+    )

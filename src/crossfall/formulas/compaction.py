@@ -90,7 +90,7 @@ def water_volume(
     0.0
     """
     at_least("compacted_m3", compacted_m3, 0.0)
-    density("dry_t_m3", dry_t_m3, 1.2, 2.45)
+    density("dry_t_m3", dry_t_m3, 1.2, 2.45, hint="a wet density counts water as stone")
     within("now_pct", now_pct, 0.0, 30.0)
     percent("target_pct", target_pct, 1.0, 30.0, called="moisture")
     within("allowance", allowance, 0.0, 1.0)

@@ -82,7 +82,8 @@ def count(name: str, value: int, *, least: int = 1) -> int:
     ...
     crossfall.errors.InputError: n_passes is 2.5; expected a whole number of 1 or more
     """
-    if isinstance(value, bool) or value != value or value != math.floor(value) or value < least:
+    is_whole = not isinstance(value, bool) and math.isfinite(value) and value == math.floor(value)
+    if not is_whole or value < least:
         raise InputError(f"{name} is {value:g}; expected a whole number of {least} or more")
     return int(value)
 
@@ -115,7 +116,7 @@ given in percent, expected 0.5 to 12
     raise InputError(f"{name} is {_show(value)}; expected {low:g} to {high:g} percent")
 
 
-def density(name: str, value: Num, low: float = 1.0, high: float = 2.6) -> Num:
+def density(name: str, value: Num, low: float = 1.0, high: float = 2.6, *, hint: str = "") -> Num:
     """A bulk density [t/m³]; 2100 is taken for kg/m³ and refused by that name."""
     if _all(value, low, high):
         return value
@@ -123,7 +124,7 @@ def density(name: str, value: Num, low: float = 1.0, high: float = 2.6) -> Num:
         raise UnitsError(f"{name} is {_show(value)}, which looks like kg/m3; expected t/m3")
     if _all(value, low * 62.0, high * 63.0):
         raise UnitsError(f"{name} is {_show(value)}, which looks like lb/ft3; expected t/m3")
-    raise InputError(f"{name} is {_show(value)}; expected {low:g} to {high:g} t/m3")
+    raise InputError(f"{name} is {_show(value)}; expected {low:g} to {high:g} t/m3{_tail(hint)}")
 
 
 def _all(value: float | Floats, low: float, high: float, *, is_open: bool = False) -> bool:

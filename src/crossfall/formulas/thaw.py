@@ -126,7 +126,7 @@ def thawing_index(tmean_c: Floats, reference_c: npt.ArrayLike) -> Floats:
     >>> print(np.round(thawing_index(t, -1.67), 2))
     [ 0.    0.67  4.34 10.01 14.68 13.68 20.35 28.02]
     """
-    tmean = np.asarray(tmean_c, float)
+    tmean = _without_gaps(tmean_c)
     reference = np.broadcast_to(np.asarray(reference_c, float), tmean.shape)
     index = np.zeros(tmean.shape)
     now = np.zeros(tmean.shape[:-1])
@@ -146,7 +146,7 @@ def freezing_index(tmean_c: Floats) -> Floats:
     >>> print(f"{freezing_index(np.full(10, -70 / 9))[-1]:.1f}")
     77.8
     """
-    return np.asarray(np.cumsum(np.maximum(-np.asarray(tmean_c, float), 0.0), axis=-1))
+    return np.asarray(np.cumsum(np.maximum(-_without_gaps(tmean_c), 0.0), axis=-1))
 
 
 def thaw_season(
@@ -212,6 +212,18 @@ def thaw_season(
         all_freezing[..., day], all_thawing[..., day] = freezing, thawing
         is_weak[..., day] = weak
     return ThawSeason(all_freezing, all_thawing, is_weak)
+
+
+def _without_gaps(tmean_c: Floats) -> Floats:
+    """A sum over days cannot leap over one that nobody measured."""
+    tmean = np.asarray(tmean_c, float)
+    if not np.isfinite(tmean).all():
+        day = int(np.argwhere(~np.isfinite(tmean))[0][-1])
+        raise InputError(
+            f"tmean_c has a gap on day {day}; expected a temperature for every day, so fill the"
+            " gap or begin after it"
+        )
+    return tmean
 
 
 def _thaw_one_day(index: Floats, tmean: Floats, reference: Floats) -> Floats:

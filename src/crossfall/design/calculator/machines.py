@@ -12,7 +12,7 @@ from crossfall.formulas.compaction import (
     water_truck_rate,
     water_volume,
 )
-from crossfall.formulas.given import positive
+from crossfall.formulas.given import count, percent, positive, share_of_hour
 from crossfall.formulas.hauling import (
     Pace,
     slowest,
@@ -21,6 +21,9 @@ from crossfall.formulas.hauling import (
     trucks_for_loader,
     trucks_to_match,
 )
+
+_LEAST_MOISTURE_PCT = 0.3
+"""No gravel outdoors is drier than this; a smaller figure is a share."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +90,12 @@ def fleet(
 roller idle 25 %, trucks idle 10 %'
     """
     load_min = 60 * positive("load_m3", load_m3) / positive("loader_m3_h", loader_m3_h)
+    share_of_hour("efficiency", efficiency)
     cycle = truck_cycle(load_min, haul_km, loaded_km_h, empty_km_h, dump_min, spot_min)
     rates = {"loader": loader_m3_h * efficiency, **others_m3_h}
     to_match = trucks_to_match(min(rates.values()), load_m3, cycle, efficiency)
     for_loader = trucks_for_loader(cycle, load_min)
-    used = min(to_match, for_loader) if n_trucks is None else n_trucks
+    used = min(to_match, for_loader) if n_trucks is None else count("n_trucks", n_trucks)
     rates["trucks"] = truck_rate(used, load_m3, cycle, efficiency)
     pace = slowest(rates)
     hours = positive("loose_m3", loose_m3) / pace.rate
@@ -154,6 +158,8 @@ def water(
     >>> water(now_pct=8, **layer).summary()
     'too wet: let it dry or wait, no water'
     """
+    if 0 < now_pct < _LEAST_MOISTURE_PCT:
+        percent("now_pct", now_pct, _LEAST_MOISTURE_PCT, 30.0, called="moisture")
     volume = water_volume(compacted_m3, dry_t_m3, now_pct, target_pct, allowance=allowance)
     positive("area_m2", area_m2)
     rate = water_truck_rate(tank_m3, fill_min, haul_km, truck_km_h, spray_min, efficiency)
