@@ -109,7 +109,7 @@ def board_report_data(
         "name": district.name,
         "invented": district.is_invented,
         "years": f"{first} to {first + n_years - 1}",
-        "figures": _figures(study, level, system),
+        "figures": level_figures(study, level, system),
         "does": what_it_does(study, level, system),
         "less": what_less_costs(study, level),
         "waiting": what_waiting_costs(study),
@@ -125,8 +125,8 @@ def board_report_data(
             "worth": chart("worth", _HALF, 170),
             "pits": chart("pits", _WIDE, 190),
         },
-        "levels_head": _levels_head(study, system),
-        "levels": [_level_row(each, study, system) for each in study.levels],
+        "levels_head": levels_head(study, system),
+        "levels": [level_row(each, study, system) for each in study.levels],
         "this": f"{100 * level.share:.0f} %",
         "scenarios": scenario_rows(study, system),
         "map": years_map(district.network, due, first_year=first, units=system),
@@ -143,7 +143,8 @@ def board_report_data(
     }
 
 
-def _figures(study: YearsStudy, level: YearsLevel, system: System) -> list[dict[str, str]]:
+def level_figures(study: YearsStudy, level: YearsLevel, system: System) -> list[dict[str, str]]:
+    """The four figures that a level of money is known by."""
     thick, mm = measure("thickness", system)
     long, km = measure("length", system)
     volume, m3 = measure("volume", system)
@@ -171,7 +172,8 @@ def _figures(study: YearsStudy, level: YearsLevel, system: System) -> list[dict[
     ]
 
 
-def _levels_head(study: YearsStudy, system: System) -> list[str]:
+def levels_head(study: YearsStudy, system: System) -> list[str]:
+    """Heads of the table of levels."""
     last = study.question.first_year + study.question.n_years - 1
     return [
         "Money",
@@ -183,7 +185,8 @@ def _levels_head(study: YearsStudy, system: System) -> list[str]:
     ]
 
 
-def _level_row(each: YearsLevel, study: YearsStudy, system: System) -> list[str]:
+def level_row(each: YearsLevel, study: YearsStudy, system: System) -> list[str]:
+    """One level of money in that table."""
     share, money = f"{100 * each.share:.0f} %", f"{each.budget_minor / 100:,.0f}"
     if not each.is_feasible:
         return [share, money, "Not possible: " + each.why_not, "", "", ""]

@@ -28,6 +28,7 @@ _WAYS = (
     ("Field", "field"),
     ("Ledger", "ledger"),
     ("Gravel", "gravel"),
+    ("Years", "years"),
 )
 
 

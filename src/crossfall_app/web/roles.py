@@ -41,6 +41,8 @@ _OPERATOR = {
     "moisture-tell",
     "hazard-report",
     "hazard-move",
+    "field-actuals",
+    "field-radio",
 }
 _SUPERINTENDENT = {
     "contract-accept",
@@ -50,6 +52,7 @@ _SUPERINTENDENT = {
     "settings-back",
     "settings-fleet",
     "field-rates",
+    "years-adopt",
 }
 _SUPERINTENDENT_LOOKS = {"people", "people-invite", "people-link", "people-role", "people-session"}
 _FOREMAN_LOOKS = {

@@ -23,6 +23,7 @@ from crossfall_app.web.views import (
     plan,
     requests_in,
     roads,
+    years,
 )
 
 
@@ -54,6 +55,7 @@ urlpatterns = [
     path("people/browsers/<int:number>/end/", people.end_any_session, name="people-session"),
     path("changes/", people.changes, name="changes"),
     path("changes.csv", people.changes_file, name="changes-csv"),
+    path("crew/<str:operator_id>/", morning.call, name="crew-call"),
     path("runs/plan/", morning.start_plan, name="plan-start"),
     path("runs/<uuid:run_id>/", morning.run, name="run"),
     path("runs/<uuid:run_id>/cancel/", morning.cancel_run, name="run-cancel"),
@@ -91,6 +93,13 @@ urlpatterns = [
     path("plan/back/", board.back, name="plan-back"),
     path("plan/work/<str:stage_id>/", board.stage, name="plan-stage"),
     path("plan/<str:machine_id>/<day:day>/", plan.machine_on_day, name="machine-day"),
+    path("years/", years.sheet, name="years"),
+    path("years/start/", years.start, name="years-start"),
+    path("years/<slug:key>/study.json", years.study_file, name="years-study"),
+    path("years/<slug:key>/years.csv", years.table_file, name="years-csv"),
+    path("years/<slug:key>/roads.csv", years.roads_file, name="years-roads-csv"),
+    path("years/<slug:key>/report.pdf", years.report, name="years-report"),
+    path("years/<slug:key>/adopt/", years.adopt, name="years-adopt"),
     path("gravel/", gravel.pits, name="gravel"),
     path("contracts/", contracts.contracts, name="contracts"),
     path("contracts/let/", contracts.let, name="contract-let"),

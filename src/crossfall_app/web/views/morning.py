@@ -11,6 +11,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBadRequest, JsonResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
@@ -19,21 +20,22 @@ from crossfall.judgement import zones
 from crossfall_app import runs
 from crossfall_app.field.approve import overdue_workers
 from crossfall_app.field.present import overdue_rows
+from crossfall_app.runs.board import issued_stages
 from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, agency_today, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
+from crossfall_app.web.present.crew import CALL_LABEL, crew_lines, wet_day_work
+from crossfall_app.web.present.due import due_lines, turned_rows
 from crossfall_app.web.present.measures import day_name
 from crossfall_app.web.present.morning import (
     Outlook,
     assumed_rows,
     due_rows,
     hazard_rows,
-    open_rows,
     outlook_of,
     pressing_rows,
-    request_rows,
 )
-from crossfall_app.web.present.plan import Board, week_board
+from crossfall_app.web.present.plan import Board, DayCell, week_board
 from crossfall_app.web.present.runs import run_row
 
 DAY_CHOICES = (1, 2, 3, 4, 5, 7, 10, 14)
@@ -50,7 +52,17 @@ def sheet(request: HttpRequest) -> HttpResponse:
         return empty_page(request, "Morning", "morning")
     now = timezone.now()
     board = _board(desk)
-    shown_day, crew = _crew(board, today)
+    shown_day, cells = _cells(board, today)
+    calls = repository.crew_calls(today)
+    wet_work = wet_day_work(
+        desk.week.jobs if desk.week is not None else (),
+        desk.sheet.conditions,
+        desk.sheet.gates,
+        district,
+        units,
+        today,
+    )
+    crew = crew_lines(district, calls, wet_work, today)
     return page(
         request,
         "morning.html",
@@ -67,12 +79,24 @@ def sheet(request: HttpRequest) -> HttpResponse:
         outlook=_outlook(desk),
         board=board,
         shown_day=shown_day,
-        crew=crew,
+        crew=[(line, cells.get(line.machine_id)) for line in crew],
+        n_in=sum(line.call != "off" for line in crew),
+        n_ready=sum(machine.is_available for machine in district.fleet.machines),
+        n_machines=len(district.fleet.machines),
+        changed_calls=bool(calls),
+        turned=turned_rows(desk.turned, district),
+        to_see_to=due_lines(
+            district,
+            desk.sheet.open_ends,
+            desk.sheet.limits,
+            desk.week.cards if desk.week is not None else (),
+            repository.machine_of_cards(),
+            units,
+            today,
+        ),
         due=due_rows(desk.sheet.needs, district, units),
         pressing=pressing_rows(desk.sheet.needs, district, units),
         assumed=assumed_rows(desk.sheet.needs, units),
-        open_ends=open_rows(desk.sheet.open_ends, district, units, today),
-        requests=request_rows(district.requests, district, today),
         run=_shown_run(request),
         done_url="/",
         day_choices=DAY_CHOICES,
@@ -100,6 +124,23 @@ def start_plan(request: HttpRequest) -> HttpResponse:
     return redirect(f"/?run={started.pk}")
 
 
+@require_POST
+def call(request: HttpRequest, operator_id: str) -> HttpResponse:
+    """Give one person the word for today: go, hold, wet-day work, or not in."""
+    given = request.POST.get("call", "")
+    try:
+        repository.call_crew(operator_id, agency_today(), given, by=request.user.get_username())
+    except InputError as error:
+        messages.warning(request, sentence(error))
+        return redirect(_crew_url())
+    name = next(each.name for each in repository.load_fleet().operators if each.id == operator_id)
+    told = f"{name}: {CALL_LABEL[given]}."
+    if given in {"off", "hold", "wet"}:
+        told += " Plan the week again to give the work to others."
+    messages.success(request, told)
+    return redirect(_crew_url())
+
+
 @require_GET
 def run(request: HttpRequest, run_id: UUID) -> JsonResponse:
     """How far a run is."""
@@ -109,8 +150,14 @@ def run(request: HttpRequest, run_id: UUID) -> JsonResponse:
 @require_POST
 def cancel_run(request: HttpRequest, run_id: UUID) -> HttpResponse:
     """Ask a run to stop."""
-    runs.cancel(_run(run_id).pk, by=request.user.get_username())
-    return redirect(f"/?run={run_id}")
+    asked = _run(run_id)
+    runs.cancel(asked.pk, by=request.user.get_username())
+    back = "years" if asked.kind == "years" else "morning"
+    return redirect(f"{reverse(back)}?run={run_id}")
+
+
+def _crew_url() -> str:
+    return f"{reverse('morning')}#crew"
 
 
 def _outlook(desk: Desk) -> Outlook:
@@ -131,20 +178,25 @@ def _board(desk: Desk) -> Board | None:
     week = desk.week
     if week is None:
         return None
-    return week_board(week.plan, week.jobs, week.cards, desk.district, measures(), desk.today)
+    return week_board(
+        week.plan,
+        week.jobs,
+        week.cards,
+        desk.district,
+        measures(),
+        desk.today,
+        issued=issued_stages(week.plan),
+    )
 
 
-def _crew(board: Board | None, today: date) -> tuple[str, list[dict[str, Any]]]:
-    """Everybody's jobs on today, or on the plan's first day when today is not in it."""
+def _cells(board: Board | None, today: date) -> tuple[str, dict[str, DayCell]]:
+    """Each machine's jobs today, or on the plan's first day when today is not in it."""
     if board is None:
-        return "", []
+        return "", {}
     days = [day for day, _ in board.days]
     at = days.index(today) if today in days else 0
-    rows = [
-        {"machine": row.name, "machine_id": row.machine_id, "cell": row.cells[at]}
-        for row in board.rows
-    ]
-    return ("today" if days[at] == today else f"on {day_name(days[at])}"), rows
+    cells = {row.machine_id: row.cells[at] for row in board.rows}
+    return ("today" if days[at] == today else f"on {day_name(days[at])}"), cells
 
 
 def _shown_run(request: HttpRequest) -> dict[str, Any] | None:
