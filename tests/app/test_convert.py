@@ -166,7 +166,7 @@ def test_a_network_survives_as_json(words):
 def test_every_noun_of_the_model_has_a_place_to_stay():
     kept = {mapping.noun for mapping in convert.MAPPINGS}
     kept |= {nouns.JobCard, nouns.GravelPit, nouns.WeatherRecord, nouns.Forecast, nouns.Policy}
-    bundles = {nouns.District, nouns.Fleet, nouns.Network}
+    bundles = {nouns.CrewCalendar, nouns.District, nouns.Fleet, nouns.Network}
     parts = {
         nouns.BenefitPart, nouns.BidItem, nouns.CardStep, nouns.Caution, nouns.ClassTravel, nouns.CostRange,
         nouns.HoldPoint, nouns.Itinerary, nouns.Leg, nouns.Money,
