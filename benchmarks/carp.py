@@ -111,7 +111,7 @@ def tables_for(instance: Instance) -> Tables:
     n_shifts = min(n, 2 * max(fewest, instance.vehicles if instance.vehicles < n else 0) + 4)
     shift = np.zeros((n_shifts, 5), dtype=np.int64)
     shift[:, [kernel.START, kernel.HOME]] = 2 * n
-    stage = np.zeros((n + 1, 5), dtype=np.int64)
+    stage = np.zeros((n + 1, kernel.BAN + 1), dtype=np.int64)
     stage[:, kernel.N_OPTIONS] = 1
     stage[:, kernel.ROW] = -1
     demand = instance.demand[required].astype(float)
@@ -131,6 +131,7 @@ def tables_for(instance: Instance) -> Tables:
                 np.full(n_shifts, 1e18),
                 np.full(n_shifts, float(instance.capacity)),
                 np.zeros((n_shifts, 3)),
+                np.full(n_shifts, 1e18),
             ]
         ),
         ok=np.ones((n, n_shifts), dtype=bool),
@@ -138,6 +139,7 @@ def tables_for(instance: Instance) -> Tables:
         before=np.zeros(0, dtype=np.int64),
         behind=np.zeros(0, dtype=np.int64),
         need=np.zeros((0, 3)),
+        ban=np.zeros((0, 3)),
         wet=np.zeros((n, 1), dtype=bool),
         machine=np.zeros((0, 3), dtype=np.int64),
         window=np.zeros((0, 1, 3)),
@@ -150,6 +152,7 @@ def tables_for(instance: Instance) -> Tables:
         keys=np.stack([-demand, -far, far]),
         rules=np.cumsum([4 / 11, 2 / 11, 1 / 11]),
         price=1.0,
+        over_price=0.0,
         most_open=0.0,
         most_open_min=0.0,
         water_kind=0,

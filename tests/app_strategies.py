@@ -30,6 +30,18 @@ _LEAVES: dict[Any, st.SearchStrategy] = {
     datetime: moments,
     type(None): st.none(),
 }
+_clock = st.tuples(st.integers(0, 700), st.integers(701, 1440))
+reservations = st.builds(
+    lambda at, **given: nouns.Reservation(start_min=float(at[0]), end_min=float(at[1]), **given),
+    _clock,
+    id=keys,
+    day=days,
+    kind=st.sampled_from(nouns.DUTY_KINDS),
+    machine_id=keys,
+    operator_id=st.none() | keys,
+    note=texts,
+)
+_LEAVES[nouns.Reservation] = reservations
 
 
 @cache
@@ -187,6 +199,31 @@ NOUNS: dict[type, st.SearchStrategy] = {
     nouns.Need: build(nouns.Need, id=keys, segment_id=_SEGMENT),
     nouns.Job: build(nouns.Job, id=keys, segment_id=_SEGMENT),
     nouns.Plan: build(nouns.Plan, id=keys),
+    nouns.Reservation: reservations,
+    nouns.OtherWork: st.builds(
+        lambda span, **given: nouns.OtherWork(first_day=min(span), last_day=max(span), **given),
+        st.tuples(days, days),
+        id=keys,
+        kind=st.sampled_from(nouns.DUTY_KINDS),
+        hours=st.floats(0.1, 24.0),
+        who=_ROUTES,
+        note=texts,
+    ),
+    nouns.RoadBan: st.builds(
+        lambda at, span, **given: nouns.RoadBan(
+            start_min=float(at[0]),
+            end_min=float(at[1]),
+            first_day=min(span),
+            last_day=max(span),
+            **given,
+        ),
+        _clock,
+        st.tuples(days, days),
+        id=keys,
+        segment_ids=_ROUTES,
+        reason=texts,
+        weekdays=st.lists(st.integers(0, 6), min_size=1, max_size=7, unique=True).map(tuple),
+    ),
     nouns.JobCard: build(nouns.JobCard, id=keys, segment_id=_SEGMENT),
 }
 

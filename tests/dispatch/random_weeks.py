@@ -7,7 +7,20 @@ from datetime import timedelta
 
 import numpy as np
 
-from crossfall.model import Fleet, Job, Machine, Network, Operator, Place, Support, Treatment
+from crossfall.model import (
+    CrewCalendar,
+    Fleet,
+    Job,
+    Machine,
+    Network,
+    Operator,
+    OtherWork,
+    Place,
+    Reservation,
+    RoadBan,
+    Support,
+    Treatment,
+)
 from crossfall.model.policy import Policy
 from dispatch.small_weeks import MONDAY, OpenGates, grid, job_of, rules, stage
 
@@ -21,6 +34,71 @@ class RandomWeek:
     fleet: Fleet
     gates: OpenGates
     policy: Policy
+    calendar: CrewCalendar | None = None
+
+
+def busy_week(seed: int) -> RandomWeek:
+    """A random week with reservations, other work, barred hours, overtime and home beats."""
+    week, rng = random_week(seed), np.random.default_rng([seed, 1])
+    ids = [segment.id for segment in week.network.segments]
+    machines = [machine.id for machine in week.fleet.machines]
+    people = [operator.id for operator in week.fleet.operators]
+    reservations = []
+    for k in range(int(rng.integers(0, 8))):
+        start = float(rng.integers(300, 1000))
+        reservations.append(
+            Reservation(
+                f"R{k}", MONDAY + timedelta(days=int(rng.integers(0, N_DAYS))), start,
+                start + float(rng.integers(20, 400)), "shop",
+                machine_id=str(rng.choice(machines)) if rng.random() < 0.6 else None,
+                operator_id=str(rng.choice(people)),
+            )
+        )  # fmt: skip
+    other = tuple(
+        OtherWork(
+            f"O{k}", "mowing", float(rng.uniform(0.5, 6.0)),
+            tuple(str(x) for x in rng.choice(machines + people, 2)),
+            MONDAY, MONDAY + timedelta(days=int(rng.integers(0, N_DAYS))),
+        )
+        for k in range(int(rng.integers(0, 4)))
+    )  # fmt: skip
+    bans = []
+    for k in range(int(rng.integers(0, 6))):
+        start = float(rng.integers(360, 900))
+        bans.append(
+            RoadBan(
+                f"B{k}", tuple(str(x) for x in rng.choice(ids, 3)), start,
+                start + float(rng.integers(20, 200)), "school bus",
+            )
+        )  # fmt: skip
+    fleet = replace(
+        week.fleet,
+        operators=tuple(
+            replace(
+                each,
+                max_overtime_h=float(rng.choice([0.0, 1.0, 2.0])),
+                home_district=str(rng.choice(["", "East", "West"])),
+            )
+            for each in week.fleet.operators
+        ),
+    )
+    network = replace(
+        week.network,
+        segments=tuple(
+            replace(each, district=str(rng.choice(["", "East", "West"])))
+            for each in week.network.segments
+        ),
+    )
+    policy = replace(
+        week.policy,
+        dispatch=replace(
+            week.policy.dispatch,
+            is_overtime_planned=bool(rng.random() < 0.5),
+            overtime_price=float(rng.choice([0.0, 1.5])),
+        ),
+    )
+    calendar = CrewCalendar(tuple(reservations), other, tuple(bans))
+    return replace(week, fleet=fleet, network=network, policy=policy, calendar=calendar)
 
 
 def random_week(seed: int) -> RandomWeek:

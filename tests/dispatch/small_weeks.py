@@ -211,7 +211,7 @@ def crew(
 
 
 def rules(**changes) -> Policy:
-    """Policy with the dispatch settings given, no walk-round and no meal, out and back for miles."""
+    """Policy with the dispatch settings given; no walk-round, no meal, out and back for miles."""
     plain = {"pretrip_min": 0.0, "break_min": 0.0, "open_windrow_m": 8000.0}
     return Policy(dispatch=DispatchPolicy(**(plain | changes)))
 

@@ -261,7 +261,8 @@ def test_out_too_long_too_early_or_after_dark(good) -> None:
 
 
 def test_no_walk_round_and_no_meal(good) -> None:
-    longer = replace(POLICY, dispatch=replace(POLICY.dispatch, pretrip_min=60.0, break_min=60.0))
+    rules_changed = replace(POLICY.dispatch, pretrip_min=60.0, break_min=60.0, break_latest_h=3.0)
+    longer = replace(POLICY, dispatch=rules_changed)
     assert {"shift", "break"} <= check(good, policy=longer)
 
 

@@ -15,7 +15,8 @@ from crossfall.dispatch.proof import write_out
 from crossfall.dispatch.replan import replan_week
 from crossfall.dispatch.solve import improve
 from crossfall.dispatch.week import first_plan, plan_of
-from dispatch.random_weeks import N_DAYS, RandomWeek, random_week
+from crossfall.model import CrewCalendar
+from dispatch.random_weeks import N_DAYS, RandomWeek, busy_week, random_week
 from dispatch.small_weeks import MADE_AT, MONDAY, NearGraph
 
 TIES = (54, 363, 511, 624, 677)
@@ -26,14 +27,15 @@ def planned(week: RandomWeek, seed: int, iterations: int, previous=None):
     return dispatch_week(
         week.jobs, week.network, NearGraph(week.network), week.fleet, week.gates, week.policy,
         first_day=MONDAY, n_days=N_DAYS, made_at=MADE_AT, seconds=1.0, seed=seed,
-        iterations=iterations, previous=previous,
+        iterations=iterations, previous=previous, calendar=week.calendar,
     )  # fmt: skip
 
 
 def checked(week: RandomWeek, plan, since=None):
     return check_plan(
-        plan, week.jobs, week.network, week.fleet, week.gates, week.policy, since=since
-    )
+        plan, week.jobs, week.network, week.fleet, week.gates, week.policy, since=since,
+        calendar=week.calendar,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("seed", [*TIES, *range(1000, 1060)])
@@ -44,6 +46,24 @@ def test_any_week_gives_a_plan_that_holds(seed: int) -> None:
     # Without any search too, and again with the plan in force
     assert checked(week, planned(week, seed, 0)) == ()
     assert checked(week, planned(week, seed + 1, 30, previous=plan)) == ()
+
+
+@pytest.mark.parametrize("seed", range(4000, 4060))
+def test_any_week_is_planned_around_what_else_there_is(seed: int) -> None:
+    week = busy_week(seed)
+    plan = planned(week, seed, 120)
+    assert checked(week, plan) == ()
+    assert checked(week, planned(week, seed, 0)) == ()
+    days = sorted({itinerary.day for itinerary in plan.itineraries})
+    if not days:
+        return
+    now = datetime.combine(days[seed % len(days)], time()) + timedelta(hours=7 + seed % 7)
+    held = CrewCalendar(plan.reserved, bans=week.calendar.bans)
+    again = replan_week(
+        plan, week.jobs, week.network, NearGraph(week.network), week.fleet, week.gates, week.policy,
+        now=now, made_at=now, seconds=1.0, seed=seed, iterations=60, calendar=held,
+    )  # fmt: skip
+    assert checked(replace(week, calendar=held), again.plan, again.since) == ()
 
 
 @pytest.mark.parametrize("seed", range(2000, 2040))

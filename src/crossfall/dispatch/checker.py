@@ -14,12 +14,24 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from crossfall.dispatch.checker_calendar import check_calendar
 from crossfall.dispatch.checker_day import check_day
 from crossfall.dispatch.checker_facts import Facts
 from crossfall.dispatch.checker_support import check_timetable
 from crossfall.dispatch.standing import Since
 from crossfall.judgement import GateTable
-from crossfall.model import Fleet, Itinerary, Job, Leg, Network, Plan, Policy, Stage, Violation
+from crossfall.model import (
+    CrewCalendar,
+    Fleet,
+    Itinerary,
+    Job,
+    Leg,
+    Network,
+    Plan,
+    Policy,
+    Stage,
+    Violation,
+)
 from crossfall.model.policy import DispatchPolicy
 
 _SLACK_MIN = 0.01
@@ -35,6 +47,7 @@ def check_plan(
     policy: Policy,
     *,
     since: Since | None = None,
+    calendar: CrewCalendar | None = None,
 ) -> tuple[Violation, ...]:
     """Everything in the plan that breaks a rule; empty when it holds.
 
@@ -44,7 +57,8 @@ def check_plan(
     order of stages; length of open windrow, and how long it lies; signs set up; supporting
     machines and their timetable; working weekdays; and that worth, limit and the reasons for what
     is left out are all there. ``since`` says what was done before the plan
-    begins in the middle of a day, and where the machines stand.
+    begins in the middle of a day, and where the machines stand; ``calendar`` what was to be planned
+    around.
     """
     facts = Facts.of(network, fleet, policy.dispatch)
     known = {stage.id: (job, stage) for job in jobs for stage in job.stages}
@@ -56,8 +70,9 @@ def check_plan(
     found += _windows(plan, known, gates, since)
     found += _order(plan, known, since)
     found += _support(plan, known, fleet, gates, facts, since)
-    found += check_timetable(plan, known, facts, since)
-    found += _accounts(plan, jobs, gates, policy, since)
+    found += check_timetable(plan, known, facts, since, calendar)
+    found += check_calendar(plan, known, calendar, facts)
+    found += _accounts(plan, jobs, gates, policy, facts, since)
     found += _nobody_left_out(plan, facts, since)
     return tuple(found)
 
@@ -214,7 +229,12 @@ def _support(
 
 
 def _accounts(
-    plan: Plan, jobs: Sequence[Job], gates: GateTable, policy: Policy, since: Since | None
+    plan: Plan,
+    jobs: Sequence[Job],
+    gates: GateTable,
+    policy: Policy,
+    facts: Facts,
+    since: Since | None,
 ) -> Iterator[Violation]:
     """Served and left out add up to all jobs, each with a reason; worth and limit are right."""
     days = {
@@ -253,10 +273,22 @@ def _accounts(
         or (leg.kind == "wait" and leg.stage_id is not None)
     )
     worth -= policy.dispatch.hour_price * out_h
+    worth -= policy.dispatch.overtime_price * _overtime_h(plan, facts)
     if abs(worth - plan.benefit_h) > 1e-3 * max(1.0, abs(worth)):
         yield Violation("accounts", plan.id, f"worth {plan.benefit_h:.3f} h; adds to {worth:.3f} h")
     if plan.benefit_h > plan.benefit_bound_h + 1e-6:
         yield Violation("accounts", plan.id, "the plan is worth more than the limit it gives")
+
+
+def _overtime_h(plan: Plan, facts: Facts) -> float:
+    """Hours that itineraries end after the operators' own [h]."""
+    over = 0.0
+    for each in plan.itineraries:
+        operator = facts.operators.get(each.operator_id)
+        if operator is not None and each.legs:
+            regular = (operator.shift_start_h + operator.shift_h) * 60
+            over += max(0.0, each.legs[-1].end_min - regular) / 60
+    return over
 
 
 def _worked(plan: Plan, known: dict[str, tuple[Job, Stage]]) -> Iterator[tuple[Itinerary, Stage]]:

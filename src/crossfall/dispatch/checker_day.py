@@ -81,7 +81,8 @@ def _clock(itinerary: Itinerary, facts: Facts, since: Since | None) -> Found:
     if operator is None:
         return
     start = operator.shift_start_h * 60
-    end = min(start + operator.shift_h * 60, facts.last_light_min(itinerary.day))
+    longest = facts.longest_h(operator) * 60
+    end = min(start + longest, facts.last_light_min(itinerary.day))
     standing = since.standing(itinerary.machine_id, itinerary.day) if since else None
     if since and itinerary.day == since.day:
         earliest = standing.clock_min if standing else max(start, since.clock_min)

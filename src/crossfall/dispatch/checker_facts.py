@@ -60,6 +60,14 @@ class Facts:
         own = self.nodes[node_id].turn_min
         return self.policy.turn_min if own is None else own
 
+    def longest_h(self, operator: Operator) -> float:
+        """Hours of the operator's day, with overtime where plans may count on it [h]."""
+        is_grader = operator.machine_id in self.machines and (
+            self.machines[operator.machine_id].kind == "grader"
+        )
+        over = operator.max_overtime_h if is_grader and self.policy.is_overtime_planned else 0.0
+        return operator.shift_h + over
+
     def manned_h(self, machine_id: str, day: date) -> float:
         """Longest hours that somebody assigned to the machine is there that day [h]."""
         return max(

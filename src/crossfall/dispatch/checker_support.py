@@ -16,7 +16,17 @@ from datetime import date
 
 from crossfall.dispatch.checker_facts import Facts
 from crossfall.dispatch.standing import Since
-from crossfall.model import Job, Leg, Machine, Plan, Segment, Stage, SupportBooking, Violation
+from crossfall.model import (
+    CrewCalendar,
+    Job,
+    Leg,
+    Machine,
+    Plan,
+    Segment,
+    Stage,
+    SupportBooking,
+    Violation,
+)
 
 _SLACK_MIN = 0.01
 _END_M = 1.01
@@ -42,7 +52,11 @@ class _Span:
 
 
 def check_timetable(
-    plan: Plan, known: Known, facts: Facts, since: Since | None
+    plan: Plan,
+    known: Known,
+    facts: Facts,
+    since: Since | None,
+    calendar: CrewCalendar | None = None,
 ) -> Iterator[Violation]:
     """No supporting machine is in two places at once, and each can be where it is promised."""
     spans = _spans(plan)
@@ -67,7 +81,7 @@ def check_timetable(
     for (machine_id, day), bookings in days.items():
         machine = facts.machines[machine_id]
         is_under_way = since is not None and since.day == day
-        for text in _one_day(machine, day, bookings, spans, roads, is_under_way):
+        for text in _one_day(machine, day, bookings, spans, roads, is_under_way, calendar):
             yield Violation("support", f"{machine_id} {day}", text)
 
 
@@ -92,6 +106,7 @@ def _one_day(
     spans: dict[tuple[str, date], _Span],
     roads: _Ways,
     is_under_way: bool,
+    calendar: CrewCalendar | None,
 ) -> Iterator[str]:
     """One machine's bookings in order, with the drives between them."""
     facts = roads.facts
@@ -124,24 +139,34 @@ def _one_day(
         if not is_under_way:
             out = min(roads.out_min(machine, home, begins[0]) for home in homes)
     leaves, returns = bookings[0].start_min - out, bookings[-1].end_min + back
-    shifts = _shifts(machine, day, facts)
+    shifts = _shifts(machine, day, facts, calendar)
     if not any(
         leaves >= start - _SLACK_MIN and returns <= end + _SLACK_MIN for start, end in shifts
     ):
         yield f"it would be out from {leaves:.1f} to {returns:.1f}; its driver is not"
 
 
-def _shifts(machine: Machine, day: date, facts: Facts) -> list[tuple[float, float]]:
+def _shifts(
+    machine: Machine, day: date, facts: Facts, calendar: CrewCalendar | None
+) -> list[tuple[float, float]]:
     """When each of the machine's drivers on duty can be out of the yard that day."""
     dusk = facts.last_light_min(day)
-    return [
-        (
-            operator.shift_start_h * 60 + facts.policy.pretrip_min,
-            min((operator.shift_start_h + operator.shift_h) * 60, dusk),
-        )
-        for operator in facts.operators.values()
-        if operator.machine_id == machine.id and day not in operator.off_days
-    ]
+    found: list[tuple[float, float]] = []
+    for operator in facts.operators.values():
+        if operator.machine_id != machine.id or day in operator.off_days:
+            continue
+        end = min((operator.shift_start_h + operator.shift_h) * 60, dusk)
+        pieces = [(operator.shift_start_h * 60, end)]
+        for held in calendar.reservations if calendar else ():
+            if held.holds(machine.id, operator.id, day):
+                pieces = [
+                    piece
+                    for a, b in pieces
+                    for piece in ((a, min(b, held.start_min)), (max(a, held.end_min), b))
+                    if piece[0] < piece[1]
+                ]
+        found += [(a + facts.policy.pretrip_min, b) for a, b in pieces]
+    return found
 
 
 @dataclass

@@ -21,6 +21,7 @@ from crossfall.dispatch.solve import Solution
 from crossfall.dispatch.stages import Flags, Gates
 from crossfall.dispatch.tables import routes_from, tables_of
 from crossfall.model import Fleet, Job, Task, Unserved
+from crossfall.model.calendar import free_stretches
 from crossfall.model.plan import Binding
 
 
@@ -137,6 +138,7 @@ class _Teller:
             self._reach,
             self._weather,
             self._too_long,
+            self._barred,
             self._support,
             self._worth,
             self._support_elsewhere,
@@ -176,6 +178,13 @@ class _Teller:
         if stage.leave_days is None or problem.windows.allowed[s].any():
             return None
         where = f"{stage.from_m:,.0f} to {stage.to_m:,.0f} m"
+        if not stage.leave_days and "dry_forecast" in stage.leave_lacks:
+            return (
+                "no_workable_day",
+                "Rain is likely too soon after every day of this plan: what is sprayed would wash"
+                " off.",
+                "A dry spell in the forecast.",
+            )
         if not stage.leave_days:
             kinds = " and ".join(kind.replace("_", " ") for kind in stage.leave_lacks)
             return (
@@ -185,8 +194,8 @@ class _Teller:
             )
         return (
             "no_clearance",
-            f"Its clearances for {where} hold on {_days(stage.leave_days)} only, when the surface"
-            " is not fit for this work.",
+            f"For {where} there is leave, or a dry spell, on {_days(stage.leave_days)} only, when"
+            " the surface is not fit for this work.",
             "The clearances are extended, or the surface is fit on one of those days.",
         )
 
@@ -292,6 +301,29 @@ class _Teller:
             f"With the drive there and back it needs {least.min() / 60:.1f} h in one shift,"
             f" {short:.0f} min more than the longest shift holds.",
             "A longer shift, a machine parked nearer, or the job cut into shorter stages.",
+        )
+
+    def _barred(self, s: int) -> Answer | None:
+        """On every open day the hours left between those barred are too short for it."""
+        problem = self.problem
+        bans, stage = problem.bans[s], problem.stages[s]
+        if not bans:
+            return None
+        needs_min = stage.work_min
+        for h in np.flatnonzero(self.open_now[s]):
+            shift = problem.shifts[int(h)]
+            taken = [(b.start_min, b.end_min) for b in bans if b.day_index == shift.day_index]
+            for begin, end in free_stretches(shift.start_min, shift.end_min, taken):
+                if end - begin >= needs_min:
+                    return None
+        told = "; ".join(
+            dict.fromkeys(f"{_hours(b.start_min, b.end_min)}: {b.reason}" for b in bans)
+        )
+        return (
+            "barred_hours",
+            f"No blade is down on this road in barred hours ({told}), and what is left of a shift"
+            f" is shorter than the {needs_min / 60:.1f} h it takes.",
+            "Shorter barred hours, or the job cut into shorter stages.",
         )
 
     @cached_property
@@ -438,6 +470,11 @@ class _Teller:
             "One more grader or a longer shift on "
             f"{'those days' if plural else 'that day'}, or a higher urgency for this road.",
         )
+
+
+def _hours(start_min: float, end_min: float) -> str:
+    """Two times of day as a clock shows them."""
+    return "-".join(f"{int(each) // 60:02d}:{int(each) % 60:02d}" for each in (start_min, end_min))
 
 
 def _days(days: Sequence[date]) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 from numba import njit
 
 from crossfall.dispatch.kernel import (
+    BAN,
     BEFORE,
     BEHIND,
     CLASS,
@@ -31,6 +32,7 @@ from crossfall.dispatch.kernel import (
     N_MODES,
     N_OPTIONS,
     OPTION,
+    REGULAR,
     ROW,
     SMALL,
     STAGE,
@@ -46,7 +48,13 @@ from crossfall.dispatch.kernel import (
     too_open,
     whole_at,
 )
-from crossfall.dispatch.timetable import asks, could_book, span, timetable
+from crossfall.dispatch.timetable import asks, could_book, is_barred, span, timetable
+
+
+@njit(cache=True, nogil=True, inline="always")
+def cost_of(t: Tables, h: int, minutes: float) -> float:
+    """What a shift of so many minutes costs, overtime included [h]."""
+    return float(t.price * minutes + t.over_price * max(0.0, minutes - t.shift_real[h, REGULAR]))
 
 
 @njit(cache=True, nogil=True)
@@ -73,7 +81,7 @@ def supported_at(
 ) -> tuple[float, int]:
     """As :func:`~crossfall.dispatch.kernel.whole_at`, only where the machines it needs can come.
 
-    And only if the shift then takes no more than ``most_min``.
+    Not in barred hours, and only if the shift then takes no more than ``most_min``.
     """
     p, w = r.lines, t.ways
     c, n, day, b = w.shift[h, CLASS], p.n[h], w.shift[h, DAY], t.option[s, 0, 0]
@@ -100,11 +108,15 @@ def supported_at(
             is_better = total < best and total <= most_min
             if is_better and total - p.minutes[h] <= p.spare[h, i]:
                 at, late, until = span(t, h, s, into, into + w.minutes[c, b, m])
+                if is_barred(t, h, s, into, into + w.minutes[c, b, m]):
+                    continue
                 comes_by, goes_by = (
                     t.port_place[e, COMES_BY],
                     t.port_place[w.block[b, LAST + m], GOES_BY],
                 )
-                if could_book(t, r, s, day, at, late, until, comes_by, goes_by):
+                if not asks(t, s, day) or could_book(
+                    t, r, s, day, at, late, until, comes_by, goes_by
+                ):
                     best = total
                     place = np.int64(i)
     return best, place
@@ -149,9 +161,12 @@ def best_place(
         least = earliest(t, r, s, h)
         if least < 0:
             continue
+        # By the clock go those who need help, and those who are barred at some hours
         needs_support = t.stage[s, ROW] >= 0 and asks(t, s, t.ways.shift[h, DAY])
+        needs_support = needs_support or t.stage[s + 1, BAN] > t.stage[s, BAN]
         total, i = whole_at(t.ways, r.lines, h, t.option[s, 0, 0], least, rng, blink)
-        gain = t.worth[s, h] - t.price * (total - r.lines.minutes[h])
+        now_h = cost_of(t, h, r.lines.minutes[h])
+        gain = t.worth[s, h] - (cost_of(t, h, total) - now_h)
         if needs_support and total <= t.shift_real[h, MOST_MIN] and gain > best:
             # Where it would fit, it must also fit those who help
             most = min(
@@ -159,7 +174,7 @@ def best_place(
                 r.lines.minutes[h] + (t.worth[s, h] - best) / max(t.price, SMALL),
             )
             total, i = supported_at(t, r, s, h, least, most)
-            gain = t.worth[s, h] - t.price * (total - r.lines.minutes[h])
+            gain = t.worth[s, h] - (cost_of(t, h, total) - now_h)
         if total <= t.shift_real[h, MOST_MIN] and gain > best:
             best = gain
             spot[0], spot[1], spot[2], spot[3] = h, 0, i, i
@@ -179,8 +194,9 @@ def best_place(
             for o in range(1 + turned, t.stage[s, N_OPTIONS], 2):
                 inside = t.ways.minutes[c, t.option[s, o, 0], 0]
                 inside += t.ways.minutes[c, t.option[s, o, 1], 0]
-                gain = t.worth[s, h] - t.price * (added + inside)
-                fits = r.lines.minutes[h] + added + inside <= t.shift_real[h, MOST_MIN]
+                total = r.lines.minutes[h] + added + inside
+                gain = t.worth[s, h] - (cost_of(t, h, total) - now_h)
+                fits = total <= t.shift_real[h, MOST_MIN]
                 if fits and gain > best:
                     best = gain
                     spot[0], spot[1], spot[2], spot[3] = h, o, i, j
@@ -221,12 +237,26 @@ def take_out(t: Tables, r: Routes, s: int) -> None:
 
 
 @njit(cache=True, nogil=True)
+def barred_in(t: Tables, r: Routes, h: int) -> int:
+    """A stage of shift ``h`` that would be worked in barred hours, or -1."""
+    c = t.ways.shift[h, CLASS]
+    for i in range(r.lines.n[h]):
+        b, begin = r.lines.seq[h, i], r.lines.begin[h, i]
+        s = t.ways.block[b, STAGE]
+        if is_barred(t, h, s, begin, begin + t.ways.minutes[c, b, r.lines.mode[h, i]]):
+            return int(s)
+    return -1
+
+
+@njit(cache=True, nogil=True)
 def broken_by(t: Tables, r: Routes, h: int) -> int:
     """A stage that cannot stay, as shift ``h`` now is; -1 when all can.
 
     Makes the timetable of the day anew.
     """
     s = too_open(t, r.lines, h)
+    if s < 0 and t.ban.shape[0] > 0:
+        s = barred_in(t, r, h)
     if s < 0 and r.m_used.shape[0] > 0:
         s = timetable(t, r, t.ways.shift[h, DAY])
     return s
@@ -281,7 +311,7 @@ def worth_of(t: Tables, r: Routes) -> float:
         if r.at[s, WHERE] >= 0:
             total += t.worth[s, r.at[s, WHERE]]
     for h in range(r.load.size):
-        total -= t.price * r.lines.minutes[h]
+        total -= cost_of(t, h, r.lines.minutes[h])
     return total
 
 

@@ -26,13 +26,13 @@ Array = Any
 STAGE, N_MODES, ENTER, LEAVE, LAST = 0, 1, 2, 6, 10
 # Columns of Ways.shift
 CLASS, DAY, START, HOME, GROUP = 0, 1, 2, 3, 4
-# Columns of Tables.stage; the last three are where its list begins, and the next row's its end
-N_OPTIONS, ROW, BEFORE, BEHIND, NEED = 0, 1, 2, 3, 4
+# Columns of Tables.stage; the last four are where its list begins, and the next row's its end
+N_OPTIONS, ROW, BEFORE, BEHIND, NEED, BAN = 0, 1, 2, 3, 4, 5
 # Columns of Tables.stage_real; LEAD_LEAST and LEAD_MOST are the minutes before the first pass
 LOAD, LEAST, WATER_H, LEAD_LEAST, LEAD_MOST = 0, 1, 2, 3, 4
 # Columns of Tables.shift_real: most it holds; clock when it may leave; meal break, and the
-# minutes after leaving by which it begins
-MOST_MIN, MOST_LOAD, LEAVES_AT, BREAK, BREAK_BY = 0, 1, 2, 3, 4
+# minutes after leaving by which it begins; minutes beyond which it is overtime
+MOST_MIN, MOST_LOAD, LEAVES_AT, BREAK, BREAK_BY, REGULAR = 0, 1, 2, 3, 4, 5
 # Columns of Tables.machine
 M_KIND, M_CLASS, M_HOME = 0, 1, 2
 # Columns of Tables.window
@@ -42,6 +42,8 @@ COMES_BY, GOES_BY = 0, 1
 # Columns of Routes.busy and of Routes.asked, and of those that say by whom
 FROM, UNTIL, LATE_FROM = 0, 1, 2
 WHO, AT_FIRST, AT_LAST = 0, 1, 2
+# Columns of Tables.ban, the first two a day of the plan and clock [min after midnight]
+BAN_DAY, BAN_FROM, BAN_UNTIL = 0, 1, 2
 # Columns of Tables.need
 KIND, COUNT, HOURS = 0, 1, 2
 # Columns of Routes.at
@@ -109,6 +111,8 @@ class Tables(NamedTuple):
     behind: Array
     need: Array
     """float64 (need, column)."""
+    ban: Array
+    """float64 (ban, column): hours in which a stage is not worked."""
     wet: Array
     """bool (stage, day): only if watered."""
     machine: Array
@@ -133,6 +137,8 @@ class Tables(NamedTuple):
     """float64 (rule,): running sum of the chances of each order; the rest is by chance."""
     price: float
     """Worth of one minute [h/min]."""
+    over_price: float
+    """What a minute of overtime costs on top [h/min]."""
     most_open: float
     most_open_min: float
     water_kind: int

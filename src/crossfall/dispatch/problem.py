@@ -15,7 +15,7 @@ day; the same rule holds for the bound and the checker.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
@@ -24,6 +24,8 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.dispatch.blocks import Blocks, build_blocks
+from crossfall.dispatch.calendar import Ban, bans_of, check_calendar, preference_pull
+from crossfall.dispatch.daylight import last_light
 from crossfall.dispatch.roads import Roads, passable
 from crossfall.dispatch.shifts import Shift, open_shifts
 from crossfall.dispatch.stages import (
@@ -43,7 +45,7 @@ from crossfall.dispatch.standing import Since
 from crossfall.dispatch.supports import SupportWays, support_ways
 from crossfall.dispatch.wishes import check_wishes, pin_pull, places_left
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Machine, Network, PlanWish, Stage
+from crossfall.model import CrewCalendar, Fleet, Job, Machine, Network, PlanWish, Stage
 from crossfall.model.policy import DispatchPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -100,6 +102,8 @@ class Problem:
     """Stages that must follow one that is not in this plan at all."""
     support: Support
     support_ways: SupportWays
+    bans: tuple[tuple[Ban, ...], ...]
+    """For each stage the hours in which it may not be worked."""
     set_aside: Flags
     """Stages the search does not look at because there are more than it can hold."""
     wished: Flags
@@ -150,12 +154,15 @@ def build_problem(
     n_days: int,
     since: Since | None = None,
     wishes: Sequence[PlanWish] = (),
+    calendar: CrewCalendar | None = None,
+    overdue: Collection[str] = (),
     most_steps: float = np.inf,
     check: Callable[[], None] = lambda: None,
 ) -> Problem:
     """Turn the nouns into arrays, refusing what cannot be true.
 
-    ``most_steps`` lowers ``policy.most_travel_steps`` when there is little time.
+    ``calendar`` is what the week is planned around, ``overdue`` are segments that have waited too
+    long for a blade. ``most_steps`` lowers ``policy.most_travel_steps`` when there is little time.
 
     Raises
     ------
@@ -170,7 +177,16 @@ def build_problem(
         raise InputError(f"work is known up to {since.day}, the plan starts {first_day}")
     todo = todo_of(jobs, since)
     stages = todo.stages
-    shifts = open_shifts(fleet, network, policy, first_day=first_day, n_days=n_days, since=since)
+    check_calendar(calendar, fleet)
+    shifts = open_shifts(
+        fleet,
+        network,
+        policy,
+        first_day=first_day,
+        n_days=n_days,
+        since=since,
+        calendar=calendar,
+    )
     windows = windows_of(todo, gates, first_day, n_days)
     worth = worth_of(todo, windows, shifts)
     after, waits_outside = after_of(stages, since.done if since else frozenset())
@@ -205,7 +221,9 @@ def build_problem(
     home = 2 * ports.size + yard_of
     start = np.where(stands_at >= 0, 2 * ports.size + len(yards) + stands_at, home)
     reached = _reached(blocks, between, class_of, start, home, len(stages))
-    support = support_of(stages, fleet, first_day, n_days, policy)
+    support = support_of(
+        stages, fleet, first_day, n_days, policy, last_light(network, policy), calendar
+    )
     wet = windows.needs_water.any(axis=1) & (support.water_h > 0)
     asks = kept & (wet | np.array([len(need) > 0 for need in support.needs], dtype=bool))
     by_id = {machine.id: machine for machine in fleet.machines}
@@ -230,7 +248,9 @@ def build_problem(
         is_reached=reached,
         windows=windows,
         worth_h=worth,
-        pull_h=_closing_pull(todo, shifts, policy) + pinned,
+        pull_h=_closing_pull(todo, shifts, policy)
+        + pinned
+        + preference_pull(stages, shifts, network, policy, overdue),
         n_done=todo.n_done,
         since=since,
         after=after,
@@ -248,8 +268,10 @@ def build_problem(
             first_day=first_day,
             n_days=n_days,
             is_under_way=since is not None,
+            calendar=calendar,
         ),
         set_aside=hopeful & ~kept,
+        bans=bans_of(stages, calendar, first_day, n_days),
         wished=places_left(wishes, stages, shifts),
         pinned_h=pinned,
     )

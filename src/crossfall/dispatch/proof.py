@@ -34,6 +34,14 @@ class WrittenOut:
     taken_out: dict[int, Trouble] = field(default_factory=dict)
     """Stages that the search had in the plan and the clock did not allow, with what was wrong."""
 
+    def over_h(self, problem: Problem) -> float:
+        """Hours of overtime [h]."""
+        end_of = {(shift.machine.id, shift.day): shift.regular_min for shift in problem.shifts}
+        return sum(
+            max(0.0, each.legs[-1].end_min - end_of[each.machine_id, each.day]) / 60
+            for each in self.itineraries
+        )
+
     @property
     def out_h(self) -> float:
         """Hours that are paid for: walk-round and meal come with the shift, signs do not [h]."""
@@ -83,6 +91,7 @@ def _troubles(
     """Stages that cannot stay, with the reason; the last of the day where any could go."""
     yield from _late(problem, itineraries)
     yield from _lying(problem, itineraries)
+    yield from _barred(problem, itineraries)
     yield from _too_early(problem, itineraries)
     yield from _not_there(problem, itineraries, bookings)
 
@@ -115,6 +124,25 @@ def _lying(
                     f"Its windrow would lie open for {lay:.0f} min; {most:.0f} min are allowed.",
                 )
             left_at[stage_id] = leg.end_min
+
+
+def _barred(
+    problem: Problem, itineraries: Sequence[Itinerary]
+) -> Iterator[tuple[str, Binding, str]]:
+    if not any(problem.bans):
+        return
+    bans = {stage.id: own for stage, own in zip(problem.stages, problem.bans, strict=True)}
+    for each in itineraries:
+        day = (each.day - problem.first_day).days
+        for leg in _passes(each):
+            for ban in bans[str(leg.stage_id)]:
+                is_in = leg.end_min > ban.start_min + _SLACK_MIN
+                if ban.day_index == day and is_in and leg.start_min < ban.end_min - _SLACK_MIN:
+                    yield (
+                        str(leg.stage_id),
+                        "barred_hours",
+                        f"It would fall into hours without work on this road ({ban.reason}).",
+                    )
 
 
 def _too_early(

@@ -24,7 +24,17 @@ from crossfall.dispatch.standing import Since, Standing, since_of
 from crossfall.dispatch.week import plan_of
 from crossfall.dispatch.wishes import seat_pinned, tell_wishes, why_not
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Network, Plan, PlanWish, Policy, Progress, quiet
+from crossfall.model import (
+    CrewCalendar,
+    Fleet,
+    Job,
+    Network,
+    Plan,
+    PlanWish,
+    Policy,
+    Progress,
+    quiet,
+)
 
 Kind = Literal["machine", "day", "left_out", "added"]
 
@@ -95,6 +105,7 @@ def replan_week(
     seconds: float = 4.0,
     seed: int = 1,
     since: Since | None = None,
+    calendar: CrewCalendar | None = None,
     wishes: Sequence[PlanWish] = (),
     iterations: int | None = None,
     progress: Progress = quiet,
@@ -140,6 +151,7 @@ def replan_week(
         n_days=n_left,
         since=since,
         wishes=wishes,
+        calendar=calendar,
         check=lambda: progress(0.0, "Travel times between jobs"),
     )
     bound_s = max(0.3, _BOUND_SHARE * seconds)

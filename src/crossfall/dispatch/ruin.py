@@ -12,7 +12,13 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
-from crossfall.dispatch.insertion import best_place, broken_by, place_if_it_stands, take_out
+from crossfall.dispatch.insertion import (
+    best_place,
+    broken_by,
+    cost_of,
+    place_if_it_stands,
+    take_out,
+)
 from crossfall.dispatch.kernel import (
     BEHIND,
     DAY,
@@ -206,7 +212,7 @@ def _change(t: Tables, r: Routes, u: Undo) -> float:
             total -= t.worth[s, u.at[s, WHERE]]
     for k in range(u.count[0]):
         h = u.touched[k]
-        total -= t.price * (r.lines.minutes[h] - u.lines.minutes[h])
+        total -= cost_of(t, h, r.lines.minutes[h]) - cost_of(t, h, u.lines.minutes[h])
     return total
 
 

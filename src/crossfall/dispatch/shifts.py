@@ -7,14 +7,15 @@ whatever would run past the last light.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from crossfall.dispatch.daylight import last_light
 from crossfall.dispatch.standing import Since, Standing
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Machine, Network, Operator, Stage
+from crossfall.model import CrewCalendar, Fleet, Machine, Network, Operator, Stage
+from crossfall.model.calendar import free_stretches
 from crossfall.model.policy import DispatchPolicy
 
 
@@ -29,6 +30,8 @@ class Shift:
     start_min: float
     end_min: float
     """No later than this the machine is home."""
+    regular_min: float
+    """Later than this it is overtime."""
     pretrip_min: float
     break_min: float
     """0 when the shift is too short for a meal break, or it has been taken."""
@@ -49,8 +52,11 @@ def open_shifts(
     first_day: date,
     n_days: int,
     since: Since | None = None,
+    calendar: CrewCalendar | None = None,
 ) -> tuple[Shift, ...]:
     """Every shift that could go out, by day and machine.
+
+    Where ``calendar`` reserves hours in the middle of a day, the longer part of it is left.
 
     Raises
     ------
@@ -71,51 +77,100 @@ def open_shifts(
             continue
         dusk = light_until(day)
         for machine in fleet.graders:
-            operator = on_duty(fleet, machine, day)
-            if operator is None:
-                continue
-            start = operator.shift_start_h * 60
-            end = min(start + operator.shift_h * 60, dusk)
-            has_break = operator.shift_h > policy.break_over_h
-            shift = Shift(
+            standing = since.standing(machine.id, day) if since else None
+            from_min = since.clock_min if since is not None and day == since.day else 0.0
+            found = on_duty(
+                fleet,
                 machine,
-                operator,
                 day,
-                day_index,
-                start,
-                end,
-                policy.pretrip_min,
-                policy.break_min if has_break else 0.0,
+                dusk=dusk,
+                calendar=calendar,
+                from_min=standing.clock_min if standing else from_min,
+                is_out=standing is not None and standing.came is not None,
+                has_overtime=policy.is_overtime_planned,
             )
-            if since is not None and day == since.day:
-                shift = _rest_of_day(shift, since)
+            if found is None:
+                continue
+            shift = _shift(found, machine, day, day_index, policy, standing)
             if shift.usable_min > 0:
                 shifts.append(shift)
     return tuple(shifts)
 
 
-def _rest_of_day(shift: Shift, since: Since) -> Shift:
-    """What is left of a shift that is under way, or that can begin no sooner than now."""
-    standing = since.standing(shift.machine.id, shift.day)
-    if standing is None:
-        return replace(shift, start_min=max(shift.start_min, since.clock_min))
-    return replace(
-        shift,
-        start_min=standing.clock_min,
-        pretrip_min=0.0,
-        break_min=0.0 if standing.has_eaten else shift.break_min,
-        standing=standing,
+def _shift(
+    found: OnDuty,
+    machine: Machine,
+    day: date,
+    day_index: int,
+    policy: DispatchPolicy,
+    standing: Standing | None,
+) -> Shift:
+    """The shift of whoever is on duty; a machine that is out already needs no walk-round."""
+    operator = found.operator
+    begins = operator.shift_start_h * 60
+    is_past_meal = found.end_min > begins + policy.break_latest_h * 60
+    has_break = operator.shift_h > policy.break_over_h and is_past_meal
+    has_eaten = standing is not None and standing.has_eaten
+    return Shift(
+        machine,
+        operator,
+        day,
+        day_index,
+        found.start_min,
+        found.end_min,
+        min(found.end_min, begins + operator.shift_h * 60),
+        policy.pretrip_min if standing is None else 0.0,
+        policy.break_min if has_break and not has_eaten else 0.0,
+        standing,
     )
 
 
-def on_duty(fleet: Fleet, machine: Machine, day: date) -> Operator | None:
-    """Who runs ``machine`` that day: the most experienced of those assigned and not off."""
-    present = [o for o in fleet.operators if o.machine_id == machine.id and day not in o.off_days]
-    return max(
-        present,
-        key=lambda o: (not o.is_trainee, len(o.skills), o.shift_h, o.id),
-        default=None,
-    )
+@dataclass(frozen=True, slots=True)
+class OnDuty:
+    """Who runs a machine, and the hours there are for it [min after midnight]."""
+
+    operator: Operator
+    start_min: float
+    end_min: float
+
+
+def on_duty(
+    fleet: Fleet,
+    machine: Machine,
+    day: date,
+    *,
+    dusk: float,
+    calendar: CrewCalendar | None = None,
+    from_min: float = 0.0,
+    is_out: bool = False,
+    has_overtime: bool = False,
+) -> OnDuty | None:
+    """Who runs ``machine`` that day: the most experienced of those assigned, there and free.
+
+    Of the hours that reservations leave it is the longest stretch, overtime and the time before
+    dusk included; the first one for a machine that is out on the road and has to come home.
+    """
+    best: OnDuty | None = None
+    rank: tuple[bool, int, float, str] | None = None
+    for each in fleet.operators:
+        if each.machine_id != machine.id or day in each.off_days:
+            continue
+        start = max(from_min, each.shift_start_h * 60)
+        longest_h = each.shift_h + (each.max_overtime_h if has_overtime else 0.0)
+        end = min((each.shift_start_h + longest_h) * 60, dusk)
+        taken = [
+            (r.start_min, r.end_min)
+            for r in (calendar.reservations if calendar else ())
+            if r.holds(machine.id, each.id, day)
+        ]
+        stretches = free_stretches(start, end, taken)
+        if not stretches:
+            continue
+        own = stretches[0] if is_out else max(stretches, key=lambda s: s[1] - s[0])
+        its_rank = (not each.is_trainee, len(each.skills), own[1] - own[0], each.id)
+        if rank is None or its_rank > rank:
+            best, rank = OnDuty(each, *own), its_rank
+    return best
 
 
 def may_do(operator: Operator, stage: Stage, policy: DispatchPolicy) -> bool:
@@ -125,14 +180,24 @@ def may_do(operator: Operator, stage: Stage, policy: DispatchPolicy) -> bool:
     return has_skill and not (operator.is_trainee and stage.treatment in policy.trainee_not_alone)
 
 
-def support_hours(fleet: Fleet, days: Sequence[date]) -> dict[str, list[float]]:
+def support_hours(
+    fleet: Fleet,
+    days: Sequence[date],
+    light_until: Callable[[date], float],
+    calendar: CrewCalendar | None = None,
+) -> dict[str, list[float]]:
     """Hours that each supporting machine is manned, by machine id and day [h]."""
     hours: dict[str, list[float]] = {}
     for machine in fleet.machines:
         if machine.kind == "grader" or not machine.is_available:
             continue
-        drivers = [on_duty(fleet, machine, day) for day in days]
-        hours[machine.id] = [0.0 if driver is None else driver.shift_h for driver in drivers]
+        drivers = [
+            on_duty(fleet, machine, day, dusk=light_until(day), calendar=calendar) for day in days
+        ]
+        hours[machine.id] = [
+            0.0 if driver is None else (driver.end_min - driver.start_min) / 60
+            for driver in drivers
+        ]
     return hours
 
 

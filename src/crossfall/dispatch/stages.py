@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Protocol
@@ -13,7 +13,7 @@ import numpy.typing as npt
 from crossfall.dispatch.shifts import Shift, may_do, support_hours
 from crossfall.dispatch.standing import HalfDone, Since
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Network, Stage, Task
+from crossfall.model import CrewCalendar, Fleet, Job, Network, Stage, Task
 from crossfall.model.policy import DispatchPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -245,11 +245,17 @@ def can_of(stages: tuple[Stage, ...], shifts: tuple[Shift, ...], policy: Dispatc
 
 
 def support_of(
-    stages: tuple[Stage, ...], fleet: Fleet, first_day: date, n_days: int, policy: DispatchPolicy
+    stages: tuple[Stage, ...],
+    fleet: Fleet,
+    first_day: date,
+    n_days: int,
+    policy: DispatchPolicy,
+    light_until: Callable[[date], float],
+    calendar: CrewCalendar | None = None,
 ) -> Support:
     """What other machines the stages need, and for how many hours of each there are people."""
     days = [first_day + timedelta(days=d) for d in range(n_days)]
-    hours = support_hours(fleet, days)
+    hours = support_hours(fleet, days, light_until, calendar)
     kind_by_id = {machine.id: machine.kind for machine in fleet.machines}
     kinds = sorted(
         {kind_by_id[m] for m in hours}

@@ -20,7 +20,7 @@ from crossfall.dispatch.daylight import last_light
 from crossfall.dispatch.roads import passable
 from crossfall.dispatch.shifts import on_duty
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Machine, Network, Stage
+from crossfall.model import CrewCalendar, Fleet, Machine, Network, Stage
 from crossfall.model.policy import DispatchPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -72,6 +72,7 @@ def support_ways(
     first_day: date,
     n_days: int,
     is_under_way: bool,
+    calendar: CrewCalendar | None = None,
 ) -> SupportWays:
     """Drives between all stages that ask for support on some day; ``ports`` lists the segments."""
     index = {segment.id: i for i, segment in enumerate(network.segments)}
@@ -118,7 +119,7 @@ def support_ways(
         place_of,
         np.stack(between) if between else nothing,
         np.stack(rest) if rest else np.zeros((1, len(stages))),
-        _window(machines, fleet, network, policy, first_day, n_days, is_under_way),
+        _window(machines, fleet, network, policy, first_day, n_days, is_under_way, calendar),
     )
 
 
@@ -130,17 +131,17 @@ def _window(
     first_day: date,
     n_days: int,
     is_under_way: bool,
+    calendar: CrewCalendar | None,
 ) -> Floats:
     light_until = last_light(network, policy)
     window = np.tile([0.0, -1.0, 1.0], (len(machines), n_days, 1))
     for m, machine in enumerate(machines):
         for d in range(n_days):
             day = first_day + timedelta(days=d)
-            driver = on_duty(fleet, machine, day)
+            driver = on_duty(fleet, machine, day, dusk=light_until(day), calendar=calendar)
             if driver is not None:
-                start = driver.shift_start_h * 60
-                window[m, d, 0] = start + policy.pretrip_min
-                window[m, d, 1] = min(start + driver.shift_h * 60, light_until(day))
+                window[m, d, 0] = driver.start_min + policy.pretrip_min
+                window[m, d, 1] = driver.end_min
     if is_under_way:
         window[:, 0, 2] = 0.0
     return window

@@ -33,12 +33,13 @@ def tables_of(problem: Problem) -> Tables:
         for a in before:
             behind[a].append(s)
     n_options = (problem.blocks.first_option >= 0).sum(axis=1)
-    stage = np.zeros((n_stages + 1, 5), dtype=np.int64)
+    stage = np.zeros((n_stages + 1, 6), dtype=np.int64)
     stage[:-1, kernel.N_OPTIONS] = n_options
     stage[:-1, kernel.ROW] = np.where(asks, np.cumsum(asks) - 1, -1)
     stage[1:, kernel.BEFORE] = np.cumsum([len(each) for each in problem.after])
     stage[1:, kernel.BEHIND] = np.cumsum([len(each) for each in behind])
     stage[1:, kernel.NEED] = np.cumsum([len(each) for each in support.needs])
+    stage[1:, kernel.BAN] = np.cumsum([len(each) for each in problem.bans])
     work = problem.stage_min
     days = [shift.day_index for shift in problem.shifts]
     usable = np.array([shift.usable_min for shift in problem.shifts], dtype=float)
@@ -57,6 +58,10 @@ def tables_of(problem: Problem) -> Tables:
         before=np.array([a for each in problem.after for a in each], dtype=np.int64),
         behind=np.array([b for each in behind for b in each], dtype=np.int64),
         need=np.array([n for each in support.needs for n in each], dtype=float).reshape(-1, 3),
+        ban=np.array(
+            [(b.day_index, b.start_min, b.end_min) for each in problem.bans for b in each],
+            dtype=float,
+        ).reshape(-1, 3),
         wet=np.ascontiguousarray(wet),
         machine=np.column_stack([support.kind_of, ways.class_of, ways.home_of]),
         window=ways.window,
@@ -69,6 +74,7 @@ def tables_of(problem: Problem) -> Tables:
         keys=_keys(problem, ok, work, has_block),
         rules=np.cumsum(_ORDER_CHANCES),
         price=problem.policy.hour_price / 60,
+        over_price=problem.policy.overtime_price / 60,
         most_open=problem.policy.open_windrow_m,
         most_open_min=problem.policy.windrow_open_max_min,
         water_kind=support.kinds.index("water_truck"),
@@ -86,10 +92,11 @@ def _shift_real(problem: Problem, usable: npt.NDArray[np.float64]) -> npt.NDArra
             shift.start_min + shift.pretrip_min,
             shift.break_min,
             60 * (shift.operator.shift_start_h + by_h) - shift.start_min - shift.pretrip_min,
+            shift.regular_min - shift.start_min - shift.pretrip_min - shift.break_min,
         )
         for shift, minutes in zip(problem.shifts, usable, strict=True)
     ]
-    return np.array(rows, dtype=float).reshape(-1, 5)
+    return np.array(rows, dtype=float).reshape(-1, 6)
 
 
 def ways_of(problem: Problem, ok: npt.NDArray[np.bool_]) -> Ways:

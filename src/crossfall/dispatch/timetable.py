@@ -16,11 +16,16 @@ from numba import njit
 from crossfall.dispatch.kernel import (
     AT_FIRST,
     AT_LAST,
+    BAN,
+    BAN_DAY,
+    BAN_FROM,
+    BAN_UNTIL,
     BREAK,
     BREAK_BY,
     CLASS,
     COMES_BY,
     COUNT,
+    DAY,
     ENTER,
     FROM,
     GOES_BY,
@@ -78,6 +83,21 @@ def span(t: Tables, h: int, s: int, begin: float, end: float) -> tuple[float, fl
         late += rest
         end += rest
     return leaves + early, leaves + late, leaves + end
+
+
+@njit(cache=True, nogil=True)
+def is_barred(t: Tables, h: int, s: int, begin: float, end: float) -> bool:
+    """Whether work from ``begin`` to ``end`` after leaving could fall into barred hours."""
+    first, last = t.stage[s, BAN], t.stage[s + 1, BAN]
+    if first == last:
+        return False
+    day = t.ways.shift[h, DAY]
+    at, _, until = span(t, h, s, begin, end)
+    for k in range(first, last):
+        is_over = until <= t.ban[k, BAN_FROM] + SLACK_MIN or at >= t.ban[k, BAN_UNTIL] - SLACK_MIN
+        if t.ban[k, BAN_DAY] == day and not is_over:
+            return True
+    return False
 
 
 @njit(cache=True, nogil=True, inline="always")

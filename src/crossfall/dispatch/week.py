@@ -3,23 +3,35 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from crossfall.dispatch.baselines import best_per_hour, priority_first
 from crossfall.dispatch.bound import upper_bound
+from crossfall.dispatch.calendar import Placed, check_calendar, place_other_work
 from crossfall.dispatch.explain import TalkingGates, served_jobs, unserved_jobs
 from crossfall.dispatch.keep import keep_pull, start_from
 from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.proof import write_out
 from crossfall.dispatch.solve import Solution, improve
+from crossfall.dispatch.stages import todo_of, windows_of
 from crossfall.dispatch.wishes import seat_pinned, tell_wishes
 from crossfall.errors import InputError
-from crossfall.model import Fleet, Job, Network, Plan, PlanWish, Policy, Progress, quiet
+from crossfall.model import (
+    CrewCalendar,
+    Fleet,
+    Job,
+    Network,
+    Plan,
+    PlanWish,
+    Policy,
+    Progress,
+    quiet,
+)
 
 _BOUND_SHARE = 0.15
 _LEAST_SEARCH_S = 0.5
@@ -42,6 +54,8 @@ def dispatch_week(
     seconds: float,
     seed: int,
     previous: Plan | None = None,
+    calendar: CrewCalendar | None = None,
+    overdue: Collection[str] = (),
     wishes: Sequence[PlanWish] = (),
     iterations: int | None = None,
     progress: Progress = quiet,
@@ -62,6 +76,10 @@ def dispatch_week(
         Rounds of search. The plan is the same for the same seed only when this is given.
     previous
         An earlier plan of overlapping days: kept where a change does not earn its cost.
+    calendar
+        Reserved hours, work that only takes hours, and hours barred on some roads.
+    overdue
+        Segments that have waited longer for a blade than ``service_days``.
     wishes
         Work that people pinned to a machine or day, or kept off one; they stay with the plan.
 
@@ -81,6 +99,9 @@ def dispatch_week(
         raise InputError(f"iterations is {iterations}; expected 0 or more")
     began = time.monotonic()
     progress(0.0, "Travel times between jobs")
+    placed = given_hours(
+        calendar, jobs, fleet, network, gates, policy, first_day=first_day, n_days=n_days
+    )
     problem = build_problem(
         jobs,
         network,
@@ -91,6 +112,8 @@ def dispatch_week(
         first_day=first_day,
         n_days=n_days,
         wishes=wishes,
+        calendar=placed.calendar,
+        overdue=overdue,
         most_steps=np.inf if iterations is not None else _STEPS_A_SECOND * max(1.0, seconds),
         check=lambda: progress(0.0, "Travel times between jobs"),
     )
@@ -126,8 +149,41 @@ def dispatch_week(
         policy_version=policy.version,
     )
     plan = replace(plan, unserved=tell_wishes(problem, plan.unserved), wishes=tuple(wishes))
+    plan = replace(plan, reserved=placed.calendar.reservations, note=placed.note)
     progress(1.0, f"{len(plan.served)} jobs are in the plan")
     return plan
+
+
+def given_hours(
+    calendar: CrewCalendar | None,
+    jobs: Sequence[Job],
+    fleet: Fleet,
+    network: Network,
+    gates: TalkingGates,
+    policy: Policy,
+    *,
+    first_day: date,
+    n_days: int,
+) -> Placed:
+    """The calendar of these days, other work put on the days on which the roads ask for least."""
+    if calendar is None:
+        return Placed(CrewCalendar())
+    calendar = calendar.between(first_day, first_day + timedelta(days=n_days - 1))
+    check_calendar(calendar, fleet)
+    if not calendar.other_work:
+        return Placed(calendar)
+    todo = todo_of(tuple(jobs), None)
+    windows = windows_of(todo, gates, first_day, n_days)
+    asked = (todo.share_h[:, None] * windows.worth * windows.allowed).sum(axis=0)
+    return place_other_work(
+        calendar,
+        fleet,
+        network,
+        policy.dispatch,
+        first_day=first_day,
+        n_days=n_days,
+        busy=[float(each) for each in asked],
+    )
 
 
 def first_plan(problem: Problem, previous: Plan | None = None) -> Sequence[Sequence[int]]:
@@ -163,7 +219,9 @@ def plan_of(
         bookings=written.bookings,
         served=served_jobs(problem, solution),
         unserved=unserved_jobs(problem, solution, fleet, gates, written.taken_out),
-        benefit_h=gained_h - problem.policy.hour_price * written.out_h,
+        benefit_h=gained_h
+        - problem.policy.hour_price * written.out_h
+        - problem.policy.overtime_price * written.over_h(problem),
         benefit_bound_h=bound_h,
         seed=seed,
         policy_version=policy_version,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from crossfall.model.calendar import DUTY_KINDS, CrewCalendar, OtherWork, Reservation, RoadBan
 from crossfall.model.card import CardStep, Caution, JobCard, Sketch, SketchFeature
 from crossfall.model.clearance import Clearance, ClearanceKind
 from crossfall.model.common import CostRange, Evidence, Method, Money, Progress, Rate, Side, quiet
@@ -35,6 +36,7 @@ from crossfall.model.weather import HOURS, Forecast, Station, WeatherRecord
 from crossfall.model.wish import PlanWish, WishKind
 
 __all__ = [
+    "DUTY_KINDS",
     "HOURS",
     "AdoptedYears",
     "Backdrop",
@@ -48,6 +50,7 @@ __all__ = [
     "Condition",
     "Contract",
     "CostRange",
+    "CrewCalendar",
     "DesignSignature",
     "District",
     "DustApplication",
@@ -79,6 +82,7 @@ __all__ = [
     "Observation",
     "Operation",
     "Operator",
+    "OtherWork",
     "PileEntry",
     "Place",
     "Plan",
@@ -91,6 +95,8 @@ __all__ = [
     "Rate",
     "Reason",
     "Request",
+    "Reservation",
+    "RoadBan",
     "ScaleTicket",
     "Segment",
     "Side",

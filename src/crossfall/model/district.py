@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from crossfall.model.calendar import CrewCalendar
 from crossfall.model.clearance import Clearance
 from crossfall.model.condition import Condition, Hazard, Observation, Request
 from crossfall.model.contract import Contract
@@ -56,3 +57,5 @@ class District:
     """Sums of machines' tracks and counters, by day."""
     years: AdoptedYears | None = None
     """The programme of years that the agency works by."""
+    calendar: CrewCalendar = field(default_factory=CrewCalendar)
+    """What the week is planned around: reserved hours, other work, hours barred on roads."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
+from crossfall.model.calendar import Reservation
 from crossfall.model.wish import PlanWish
 
 LegKind = Literal["travel", "work", "turn", "break", "wait"]
@@ -23,6 +24,7 @@ Binding = Literal[
     "engineer_to_confirm",
     "road_class_closed",
     "time_ran_out",
+    "barred_hours",
     "no_clearance",
     "kept_out",
 ]
@@ -129,6 +131,8 @@ class Plan:
     note: str = ""
     wishes: tuple[PlanWish, ...] = ()
     """What people asked for when it was made: kept there, or kept out."""
+    reserved: tuple[Reservation, ...] = ()
+    """Hours that machines and people had for something else, other work included."""
 
     @property
     def gap_pct(self) -> float:

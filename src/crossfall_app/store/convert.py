@@ -199,6 +199,9 @@ OPERATOR = Mapping(nouns.Operator, models.Operator, {})
 NEED = Mapping(nouns.Need, models.Need, _KEY)
 JOB = Mapping(nouns.Job, models.Job, {"id": "key", "need_id": "need_key"})
 PLAN = Mapping(nouns.Plan, models.Plan, _KEY)
+RESERVATION = Mapping(nouns.Reservation, models.Reservation, _KEY)
+OTHER_WORK = Mapping(nouns.OtherWork, models.OtherWork, _KEY)
+ROAD_BAN = Mapping(nouns.RoadBan, models.RoadBan, _KEY)
 
 MAPPINGS: tuple[Mapping[Any], ...] = (
     NODE,
@@ -227,6 +230,9 @@ MAPPINGS: tuple[Mapping[Any], ...] = (
     NEED,
     JOB,
     PLAN,
+    RESERVATION,
+    OTHER_WORK,
+    ROAD_BAN,
 )
 
 _STATION = {"id": "station_key", "name": "station_name"}

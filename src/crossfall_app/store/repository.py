@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.conf import settings
@@ -16,7 +16,13 @@ from django.db import IntegrityError, transaction
 
 from crossfall import model as nouns
 from crossfall.errors import InputError, WorkspaceError
+from crossfall.model.policy.changed import differences
 from crossfall_app.store import audit, convert, models
+from crossfall_app.store.calendar_rows import (
+    add_to_calendar,
+    drop_from_calendar,
+    load_calendar,
+)
 from crossfall_app.store.card_life import (
     CARD_STATUSES,
     CardLine,
@@ -32,6 +38,7 @@ from crossfall_app.store.card_life import (
     next_version,
     withdraw_card,
 )
+from crossfall_app.store.crew import call_crew, crew_calls, with_calls
 from crossfall_app.store.fields import columns_of
 from crossfall_app.store.live_orders import live_cards, ordered_segments
 from crossfall_app.store.material_rows import (
@@ -40,6 +47,7 @@ from crossfall_app.store.material_rows import (
     add_depths,
     add_dust,
     add_edges,
+    add_machine_days,
     add_material_tests,
     add_pile_entries,
     add_tickets,
@@ -66,15 +74,15 @@ from crossfall_app.store.network_rows import (
 from crossfall_app.store.weather_rows import overlay
 from crossfall_app.store.weeks import (
     PlanLine,
-    StoredWeek,
     PlanMovedOnError,
+    StoredWeek,
     latest_week,
     list_plans,
     load_week,
     save_week,
-)
     week_before,
     who_planned,
+)
 from crossfall_app.store.years import adopted_years
 
 __all__ = [
@@ -82,8 +90,8 @@ __all__ = [
     "CardLine",
     "NetworkChange",
     "PlanLine",
-    "StoredWeek",
     "PlanMovedOnError",
+    "StoredWeek",
     "accept_contract",
     "accept_stage",
     "add_agreements",
@@ -95,6 +103,7 @@ __all__ = [
     "add_edges",
     "add_exemptions",
     "add_hazards",
+    "add_machine_days",
     "add_material_tests",
     "add_observations",
     "add_pile_entries",
@@ -103,12 +112,16 @@ __all__ = [
     "add_requests",
     "add_signatures",
     "add_tickets",
+    "add_to_calendar",
     "agency",
     "answer_requests",
     "book_record",
+    "call_crew",
     "card_history",
     "card_obstacles",
     "card_stretch",
+    "crew_calls",
+    "drop_from_calendar",
     "drop_stage",
     "end_rest",
     "has_network",
@@ -118,6 +131,7 @@ __all__ = [
     "list_cards",
     "list_plans",
     "live_cards",
+    "load_calendar",
     "load_card",
     "load_district",
     "load_fleet",
@@ -132,6 +146,7 @@ __all__ = [
     "ordered_segments",
     "pass_hold_point",
     "place_request",
+    "policy_history",
     "replace_network",
     "save_fleet",
     "save_forecast",
@@ -140,10 +155,10 @@ __all__ = [
     "stage_network",
     "store_district",
     "take_down_posting",
-    "withdraw_card",
-]
     "week_before",
     "who_planned",
+    "withdraw_card",
+]
 
 _BATCH = 500
 
@@ -176,6 +191,7 @@ def load_district() -> nouns.District:
             **load_materials(load_fleet()),
             haul_agreements=_about_routes(convert.AGREEMENT),
             load_exemptions=_about_routes(convert.EXEMPTION),
+            calendar=load_calendar(),
             years=adopted_years(),
         )
 
@@ -216,6 +232,7 @@ def store_district(
         store_materials(district, by=by)
         add_agreements(district.haul_agreements, by=by)
         add_exemptions(district.load_exemptions, by=by)
+        add_to_calendar(district.calendar, by=by)
 
 
 def agency() -> models.Agency:
@@ -231,14 +248,18 @@ def has_network() -> bool:
     return bool(models.Segment.objects.filter(vanished_at__isnull=True).exists())
 
 
-def load_fleet() -> nouns.Fleet:
-    """Machines, operators, places and pits that are current, in the agency's order."""
+def load_fleet(*, with_words: bool = True) -> nouns.Fleet:
+    """Machines, operators, places and pits that are current, in the agency's order.
+
+    Who was told to stay at home has that day off; without words only the days off on file count.
+    """
     places = models.Place.objects.filter(is_current=True, is_listed=True)
     pits = models.Pit.objects.filter(is_current=True).select_related("place")
+    people = convert.OPERATOR.of(_current(models.Operator))
     return nouns.Fleet(
         places=convert.PLACE.of(places.order_by("position")),
         machines=convert.MACHINE.of(_current(models.Machine)),
-        operators=convert.OPERATOR.of(_current(models.Operator)),
+        operators=with_calls(people) if with_words else people,
         pits=tuple(convert.pit_to_noun(row) for row in pits.order_by("position")),
     )
 
@@ -249,6 +270,7 @@ def save_fleet(fleet: nouns.Fleet, *, by: str) -> None:
     places = [(place, True) for place in fleet.places]
     places += [(pit.place, False) for pit in fleet.pits if pit.place.id not in listed]
     with transaction.atomic():
+        before = _fleet_told(load_fleet(with_words=False))
         for table in (models.Pit, models.Operator, models.Machine, models.Place):
             table.objects.update(is_current=False)
         _upsert(
@@ -268,8 +290,7 @@ def save_fleet(fleet: nouns.Fleet, *, by: str) -> None:
             rows = [mapping.to_row(noun, position=number) for number, noun in enumerate(given)]
             _upsert(mapping.table, rows)
         _explain_missing(fleet)
-        counts = {"machines": len(fleet.machines), "operators": len(fleet.operators)}
-        audit.note("save", "fleet", who=by, after=counts)
+        audit.note("save", "fleet", who=by, before=before, after=_fleet_told(fleet))
 
 
 def load_policy() -> nouns.Policy:
@@ -292,9 +313,26 @@ def save_policy(policy: nouns.Policy, *, by: str, note: str = "") -> None:
         if row is None:
             new.save()
         owner = agency()
+        before = load_policy()
         owner.policy = row or new
         owner.save()
-        audit.note("save", "policy", policy.version, who=by)
+        turned = differences(before, policy)
+        audit.note(
+            "save",
+            "policy",
+            policy.version,
+            who=by,
+            before={each.path: _shown(each.before) for each in turned},
+            after={each.path: _shown(each.after) for each in turned},
+        )
+
+
+def policy_history() -> tuple[tuple[nouns.Policy, str, str, datetime], ...]:
+    """Every version with its note, who kept it and when, the newest first."""
+    return tuple(
+        (convert.policy_to_noun(row), row.note, row.created_by, row.created_at)
+        for row in models.PolicyVersion.objects.order_by("-pk")
+    )
 
 
 def merge_weather(record: nouns.WeatherRecord, *, by: str) -> int:
@@ -463,6 +501,23 @@ def _upsert(table: Any, rows: list[Any]) -> None:
         unique_fields=[key.name],
         update_fields=columns,
     )
+
+
+def _fleet_told(fleet: nouns.Fleet) -> dict[str, Any]:
+    """The fleet in the words the audit keeps, one line for each machine and person."""
+    machines = {
+        each.id: f"{each.name}, {each.kind}, {'ready' if each.is_available else 'not ready'}"
+        for each in fleet.machines
+    }
+    people = {
+        each.id: f"{each.name}, {each.machine_id}, {each.shift_h:g} h from {each.shift_start_h:g}"
+        for each in fleet.operators
+    }
+    return machines | people
+
+
+def _shown(value: Any) -> Any:
+    return value if isinstance(value, bool | int | float | str) else str(value)
 
 
 def _explain_missing(fleet: nouns.Fleet) -> None:

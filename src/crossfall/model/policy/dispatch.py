@@ -33,6 +33,40 @@ class DispatchPolicy:
         low=0.0,
         high=2.0,
     )
+    is_overtime_planned: bool = setting(
+        False,
+        unit="yes or no",
+        doc="Whether a plan may count on grader operators' overtime, each up to their own limit",
+    )
+    overtime_price: float = setting(
+        1.5,
+        unit="h/h",
+        doc="Worth that an hour of overtime must bring on top of hour_price",
+        low=0.0,
+        high=10.0,
+    )
+    off_beat_price: float = setting(
+        0.05,
+        unit="h/h",
+        doc="What an hour of work in another board district than the operator's home must bring"
+        " more, in the search only",
+        low=0.0,
+        high=5.0,
+    )
+    service_days: float = setting(
+        60.0,
+        unit="days",
+        doc="A road waits no longer than this for a blade, if it can be helped",
+        low=0.0,
+        high=1000.0,
+    )
+    overdue_worth_h: float = setting(
+        0.2,
+        unit="h",
+        doc="What work on a road that has waited longer is worth more, in the search only",
+        low=0.0,
+        high=20.0,
+    )
     turn_min: float = setting(
         2.0, unit="min", doc="Turning a grader around at a junction or dead end", low=0.0, high=30.0
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from crossfall_app.store.models.agency import Agency, Audit, ImportStage, PolicyVersion, Run
+from crossfall_app.store.models.calendar import OtherWork, Reservation, RoadBan
 from crossfall_app.store.models.facts import (
     Clearance,
     Condition,
@@ -16,7 +17,7 @@ from crossfall_app.store.models.facts import (
     Request,
     WorkRecord,
 )
-from crossfall_app.store.models.fleet import Machine, Operator, Pit, Place
+from crossfall_app.store.models.fleet import CrewCall, Machine, Operator, Pit, Place
 from crossfall_app.store.models.gravel import (
     Contract,
     FittedEdge,
@@ -36,6 +37,7 @@ __all__ = [
     "Clearance",
     "Condition",
     "Contract",
+    "CrewCall",
     "DesignSignature",
     "DustApplication",
     "FittedEdge",
@@ -54,6 +56,7 @@ __all__ = [
     "Node",
     "Observation",
     "Operator",
+    "OtherWork",
     "PileEntry",
     "Pit",
     "Place",
@@ -61,6 +64,8 @@ __all__ = [
     "PointFeature",
     "PolicyVersion",
     "Request",
+    "Reservation",
+    "RoadBan",
     "Run",
     "Segment",
     "WeatherRecord",

@@ -31,6 +31,7 @@ class Plan(Entered):
     policy_version = models.TextField(blank=True)
     note = models.TextField(blank=True)
     wishes = PackedJSONField(default=list)
+    reserved = PackedJSONField(default=list)
     n_served = models.IntegerField(default=0)
     n_unserved = models.IntegerField(default=0)
     violations = models.JSONField(default=list)
