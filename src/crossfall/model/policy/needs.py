@@ -65,7 +65,7 @@ class CallPolicy:
         high=200.0,
     )
     reshape_flat_pct: float = setting(
-        1.5, unit="%", doc="Measured crossfall too flat to shed water.", low=0.0, high=4.0
+        2.2, unit="%", doc="Measured crossfall too flat to shed water.", low=0.0, high=4.0
     )
     reshape_steep_pct: float = setting(
         7.5, unit="%", doc="Measured crossfall too steep to drive on safely.", low=5.0, high=15.0
@@ -90,7 +90,7 @@ class CallPolicy:
         2.65, unit="score", doc="Gravel at the thin places.", low=1.0, high=5.0
     )
     regravel_gravel: float = setting(
-        1.9, unit="score", doc="Gravel over the whole length.", low=1.0, high=5.0
+        2.05, unit="score", doc="Gravel over the whole length.", low=1.0, high=5.0
     )
     regravel_gravel_mm: float = setting(
         20.0, unit="mm", doc="Measured gravel that is as good as none.", low=5.0, high=75.0
