@@ -13,6 +13,7 @@ from datetime import date, datetime
 from crossfall.cards import make_cards
 from crossfall.design import design_jobs
 from crossfall.design.clearances import hold_for_leave
+from crossfall.design.dust import hold_for_rain
 from crossfall.design.jobs import make_tools
 from crossfall.design.site import Site
 from crossfall.dispatch import dispatch_week
@@ -130,6 +131,7 @@ def plan_week(
         n_days=n_days,
         practice=policy.design.permission,
     )
+    jobs = hold_for_rain(jobs, state, policy.design.dust)
     progress(0.25, f"{len(jobs)} jobs are designed")
     plan = dispatch_week(
         jobs,

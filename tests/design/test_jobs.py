@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crossfall.design import design_job, design_jobs
+from crossfall.design.dust import hold_for_rain
 from crossfall.errors import InputError
 from crossfall.model import DesignSignature, Policy, Rate, Segment, Treatment
 from crossfall.network import build_graph
@@ -590,3 +591,62 @@ def test_a_crown_that_the_gravel_cannot_build_is_not_promised(network, graph):
     assert "Crown from 2\N{NO-BREAK SPACE}% to 4\N{NO-BREAK SPACE}%: cut 40" in " ".join(
         thick.stages[0].steps
     )
+
+
+class Rainy:
+    """Rain of two members over five days, the same on every road."""
+
+    first_day = date(2026, 6, 15)
+
+    def __init__(self, network, *days):
+        self.segment_ids = tuple(segment.id for segment in network.maintained)
+        self.rain_mm = np.zeros((2, len(self.segment_ids), 5))
+        for day in days:
+            self.rain_mm[:, :, day] = 9.0
+
+
+def sprayed(network, graph, *days):
+    job = one(network, graph, Treatment.DUST_CONTROL, segment="s2")
+    (made,) = hold_for_rain([job], Rainy(network, *days), Policy().design.dust)
+    return made.stages[0]
+
+
+def test_dust_control_keeps_away_from_rain(network, graph):
+    """Published (supplier's page): no rain for 36 h after spraying, so two days."""
+    assert sprayed(network, graph).leave_days is None
+    mid = sprayed(network, graph, 3)
+    assert mid.leave_days == (date(2026, 6, 15), date(2026, 6, 19))
+    never = sprayed(network, graph, 2, 4)
+    assert (never.leave_days, never.leave_lacks) == ((), ("dry_forecast",))
+
+
+def test_rain_is_no_matter_to_a_blade(network, graph):
+    job = one(network, graph, Treatment.BLADING, segment="s2")
+    assert hold_for_rain([job], Rainy(network, 2, 4), Policy().design.dust) == (job,)
+
+
+@pytest.mark.parametrize("treatment", WORKED)
+def test_every_stage_names_its_crew_and_pays_for_it(network, graph, treatment):
+    for stage in one(network, graph, treatment).stages:
+        (crew,) = [row for row in stage.quantities if row.name == "crew"]
+        helpers = sum(each.n_machines for each in stage.support)
+        assert crew.value >= 1 + helpers
+        assert crew.note
+
+
+def test_a_busy_road_has_flaggers_who_are_paid(network, graph):
+    quiet = one(network, graph, Treatment.RESHAPING, segment="s2").stages[0]
+    busy_road = dataclasses.replace(network.segment_by_id["s2"], adt=300.0)
+    busy = design_job(
+        need(Treatment.RESHAPING, "s2"), busy_road, fleet=small_fleet(), graph=graph,
+        policy=Policy(), condition=condition("s2"), driest_pct=3.0,
+    ).stages[0]  # fmt: skip
+    assert "2 flaggers" in next(r.note for r in busy.quantities if r.name == "crew")
+    assert busy.work_min == quiet.work_min
+    assert busy.cost.likely.minor > quiet.cost.likely.minor
+
+
+def test_spoil_is_off_the_road_when_the_grader_is_done(network, graph):
+    for stage in one(network, graph, Treatment.DITCH_CLEANING).stages:
+        (trucks,) = stage.support
+        assert trucks.hours <= stage.work_min / 60 + 1e-9

@@ -120,6 +120,14 @@ def design_alone(treatment: Treatment, piece: Piece, *, policy: Policy | None = 
     return replace(job, assumed=(*job.assumed, *_left_open(piece, policy.design, treatment)))
 
 
+_CUTS = (
+    Treatment.RESHAPING,
+    Treatment.SCARIFY_REMIX,
+    Treatment.SHOULDER_PULLING,
+    Treatment.SECONDARY_DITCH_REMOVAL,
+)
+
+
 class _Nowhere:
     """Distances of a road that is on no map; hauls come from the policy instead."""
 
@@ -273,7 +281,7 @@ def _left_open(piece: Piece, design: DesignPolicy, treatment: Treatment) -> tupl
             (piece.trucks, f"{haul.default_n_trucks} trucks at most"),
             (piece.bulking, f"loose over compacted {design.gravel.bulking:g}"),
         ]
-    else:
+    elif treatment in _CUTS:
         told += [
             (piece.crossfall_pct, f"crossfall now {shape.worn_crossfall_pct:g} %"),
             (piece.washboard_mm, f"cut {shape.default_cut_mm:g} mm"),

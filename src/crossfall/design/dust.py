@@ -1,11 +1,41 @@
-"""Dust control: shape first, then spray, and then leave the blade up."""
+"""Dust control: shape first, then spray, and then leave the blade up.
+
+Rain soon after spraying washes it off, so a day with rain to be expected within the dry hours is
+no day for it.
+"""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
 
 from crossfall.design.site import Site
 from crossfall.design.stages import cut_lengths, make_stage, part_name
 from crossfall.design.words import metres, percent
-from crossfall.model import Quantity, Stage, Support, Treatment
+from crossfall.model import Job, Quantity, Stage, Support, Treatment
+from crossfall.model.policy.design import DustPractice
+
+DRY_FORECAST = "dry_forecast"
+"""What a stage lacks when rain is expected too soon after every day of the plan."""
+
+
+class ExpectedRain(Protocol):
+    """What dust control asks of the moisture state."""
+
+    @property
+    def segment_ids(self) -> Sequence[str]: ...
+
+    @property
+    def first_day(self) -> date: ...
+
+    @property
+    def rain_mm(self) -> npt.NDArray[Any]: ...
 
 
 def dust_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> tuple[Stage, ...]:
@@ -44,7 +74,7 @@ def dust_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> 
                 ),
                 checks=(
                     f"Crown {percent(design.shape.crossfall_pct)} before spraying",
-                    "Litres sprayed agree with the meter",
+                    "What was sprayed agrees with the meter",
                 ),
                 end_state="Surface sprayed and drying, signs for a wet surface up, no blading"
                 " until the date on the road's record.",
@@ -61,6 +91,44 @@ def dust_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> 
             )
         )
     return tuple(stages)
+
+
+def hold_for_rain(
+    jobs: Sequence[Job], state: ExpectedRain, practice: DustPractice
+) -> tuple[Job, ...]:
+    """The same jobs, with dust control kept to days after which it is likely to stay dry.
+
+    Parameters
+    ----------
+    state : MoistureState
+        Rain of each member on each segment and day [mm]; days after its last are not judged.
+    """
+    row_of = {segment_id: row for row, segment_id in enumerate(state.segment_ids)}
+    n_days_dry = math.ceil(practice.dry_hours / 24)
+
+    def bound(stage: Stage) -> Stage:
+        row = row_of.get(stage.segment_id)
+        if stage.treatment != Treatment.DUST_CONTROL or row is None:
+            return stage
+        is_wet = np.nanmean(state.rain_mm[:, row, :] >= practice.rain_mm, axis=0)
+        is_wet = is_wet >= practice.rain_chance
+        dry = [
+            state.first_day + timedelta(days=day)
+            for day in range(is_wet.size)
+            if not is_wet[day : day + 1 + n_days_dry].any()
+        ]
+        if len(dry) == is_wet.size:
+            return stage
+        held = dry if stage.leave_days is None else [d for d in stage.leave_days if d in dry]
+        lacks = stage.leave_lacks if held or dry else (*stage.leave_lacks, DRY_FORECAST)
+        return replace(stage, leave_days=tuple(held), leave_lacks=lacks)
+
+    return tuple(
+        replace(job, stages=tuple(bound(stage) for stage in job.stages))
+        if any(stage.treatment == Treatment.DUST_CONTROL for stage in job.stages)
+        else job
+        for job in jobs
+    )
 
 
 def _keep_off(site: Site, from_m: float, to_m: float) -> tuple[str, ...]:

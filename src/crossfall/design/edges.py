@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.stages import PASSABLE, cut_lengths, depth_and_water, make_stage, part_name
@@ -53,9 +55,13 @@ def ditch_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
     design, segment, outfit = site.tools.design, site.segment, site.tools.outfit
     passes = site.tools.passes.of(Treatment.DITCH_CLEANING, segment.width_m)
     signs_min = design.stage.signs_min
+    truck_min_per_m = _truck_min_per_m(site)
+    n_trucks = min(
+        max(outfit.n_trucks, 1), max(1, math.ceil(truck_min_per_m / passes.total_min_per_m - 1e-9))
+    )
     parts = cut_lengths(
         segment.length_m,
-        passes.total_min_per_m,
+        max(passes.total_min_per_m, truck_min_per_m / n_trucks),
         max(outfit.work_min - signs_min, 1.0),
         longest_m=site.tools.policy.dispatch.open_windrow_m,
     )
@@ -91,14 +97,15 @@ def ditch_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
                     end_state="Ditch runs, no spoil on the road, wheel tracks clear, no open cut"
                     " beside the travelled way without signs.",
                     after=after,
-                    support=_spoil_trucks(site, loads),
+                    support=_spoil_trucks(n_trucks, truck_min_per_m * (to_m - from_m), loads),
                     quantities=(
                         Quantity("length, one side", to_m - from_m, "m"),
                         Quantity("loose spoil", spoil_m3, "m3"),
                         Quantity("loose spoil hauled away", hauled_m3, "m3"),
-                        Quantity("loads of spoil", loads, "loads"),
+                        Quantity("loads of spoil", loads, "loads", "a loader fills the trucks"),
                     ),
                     wait_min=signs_min,
+                    least_min=truck_min_per_m * (to_m - from_m) / n_trucks,
                 )
             )
     return tuple(stages)
@@ -133,7 +140,10 @@ def culvert_stages(
                 treatment=Treatment.CULVERT_CLEARING,
                 task="hand_work",
                 passes=by_hand,
-                before=("Nobody goes into a pipe; nobody stands downstream of a plug that may go",),
+                before=(
+                    "No digging before utilities are located; dig by hand near the marks",
+                    "Nobody goes into a pipe; nobody stands downstream of a plug that may go",
+                ),
                 later=("Spoil goes clear of the channel and off the road",),
                 checks=("Light or a clear view through the pipe", "Both ends open, apron sound"),
                 end_state="Culverts open, markers standing, no tool or spoil on the road.",
@@ -198,15 +208,20 @@ def _edge_work(
     return tuple(stages)
 
 
-def _spoil_trucks(site: Site, loads: int) -> tuple[Support, ...]:
-    if loads == 0:
-        return ()
-    haul, outfit = site.tools.design.haul, site.tools.outfit
+def _truck_min_per_m(site: Site) -> float:
+    """Minutes of one truck for the spoil of a metre of one side [min/m]."""
+    haul, outfit, drain = site.tools.design.haul, site.tools.outfit, site.tools.design.drain
     loading = 60 * outfit.body_m3 / haul.default_loading_m3_h
     cycle = truck_cycle(
-        loading, 2.0, haul.loaded_km_h, haul.empty_km_h, haul.dump_min, haul.spot_min
-    )
-    return (Support("haul_truck", 1, loads * cycle / 60 / site.tools.design.grader.efficiency),)
+        loading, drain.spoil_haul_km, haul.loaded_km_h, haul.empty_km_h, haul.dump_min,
+        haul.spot_min,
+    )  # fmt: skip
+    loads_per_m = drain.spoil_m3_per_m * drain.hauled_share / outfit.body_m3
+    return loads_per_m * cycle / site.tools.design.grader.efficiency
+
+
+def _spoil_trucks(n_trucks: int, truck_min: float, loads: int) -> tuple[Support, ...]:
+    return (Support("haul_truck", n_trucks, truck_min / n_trucks / 60),) if loads else ()
 
 
 def _keep_markers(culverts: list[PointFeature], from_m: float, to_m: float) -> tuple[str, ...]:

@@ -53,6 +53,8 @@ class GravelPlan:
     """Loose gravel in one load [m³]."""
     source: GravelSource
     n_trucks: int
+    n_trucks_wanted: int
+    """Trucks that would keep up with the slowest of the others."""
     n_water_trucks: int
     pace: Pace
     """Compacted output of the slowest [m³/h]."""
@@ -74,7 +76,7 @@ def plan_gravel(site: Site) -> GravelPlan:
     area = section_area(site.segment.width_m, lift_mm, edge_slope=gravel.edge_slope)
     source = site.tools.sources.gravel(site.segment)
     load = load_for(site, source)
-    n_trucks, n_water, pace = _pace(site, lift_mm, area, load, source)
+    n_trucks, n_wanted, n_water, pace = _pace(site, lift_mm, area, load, source)
     return GravelPlan(
         depth_mm=depth,
         n_lifts=lifts,
@@ -83,6 +85,7 @@ def plan_gravel(site: Site) -> GravelPlan:
         load_m3=load,
         source=source,
         n_trucks=n_trucks,
+        n_trucks_wanted=n_wanted,
         n_water_trucks=n_water,
         pace=pace,
         scarify_mm=scarify_depth(
@@ -214,7 +217,7 @@ def load_for(site: Site, source: GravelSource) -> float:
 
 def _pace(
     site: Site, lift_mm: float, area_m2: float, load_m3: float, source: GravelSource
-) -> tuple[int, int, Pace]:
+) -> tuple[int, int, int, Pace]:
     design, outfit, segment = site.tools.design, site.tools.outfit, site.segment
     efficiency, bulking = design.grader.efficiency, design.gravel.bulking
     rolling = design.rolling
@@ -232,7 +235,8 @@ def _pace(
     }
     cycle = _cycle(site, load_m3, source)
     wanted = min(rates.values())
-    n_trucks = min(outfit.n_trucks, trucks_to_match(wanted * bulking, load_m3, cycle, efficiency))
+    n_wanted = trucks_to_match(wanted * bulking, load_m3, cycle, efficiency)
+    n_trucks = min(outfit.n_trucks, n_wanted)
     rates["trucks"] = truck_rate(n_trucks, load_m3, cycle, efficiency) / bulking
     water_share = _water_m3(site, 1.0)
     n_water = 1
@@ -248,7 +252,7 @@ def _pace(
         wanted = min(rates.values())
         n_water = min(outfit.n_water_trucks, max(1, -int(-wanted * water_share // one)))
         rates["water truck"] = n_water * one / water_share
-    return n_trucks, n_water, slowest(rates)
+    return n_trucks, n_wanted, n_water, slowest(rates)
 
 
 def _cycle(site: Site, load_m3: float, source: GravelSource) -> float:
@@ -398,7 +402,7 @@ def _lift_stage(
             Quantity("gravel, dry mass", mass(compacted, gravel.dry_t_m3), "t"),
             Quantity("loads", loads, "loads", f"{cubic_metres(plan.load_m3)} loose each"),
             Quantity("water", water_l, "L"),
-            Quantity("trucks", plan.n_trucks, "each", _who_waits(plan.pace)),
+            Quantity("trucks", plan.n_trucks, "each", _who_waits(plan)),
         ),
         stakes=tuple(
             Stake(index + 1, at - from_m, f"lift {lift}, load {index + 1}")
@@ -430,15 +434,18 @@ def _profile(
     return [*at, to_m], [*area, area_m2]
 
 
-def _who_waits(pace: Pace) -> str:
-    """The slowest, and the two that wait for it longest."""
-    idle = sorted(pace.idle_share.items(), key=lambda each: -each[1])
+def _who_waits(plan: GravelPlan) -> str:
+    """The slowest, the two that wait for it longest, and the trucks that would keep up."""
+    idle = sorted(plan.pace.idle_share.items(), key=lambda each: -each[1])
     waits = ", ".join(
-        f"{name} idle {100 * share:.0f}\N{NO-BREAK SPACE}%"
-        for name, share in idle[:2]
-        if share > 0.05
+        f"{name} idle {percent(round(100 * share))}" for name, share in idle[:2] if share > 0.05
     )
-    return f"slowest: {pace.bottleneck}" + (f"; {waits}" if waits else "")
+    more = (
+        f"; {plan.n_trucks_wanted} trucks would keep up"
+        if plan.n_trucks_wanted > plan.n_trucks
+        else ""
+    )
+    return f"slowest: {plan.pace.bottleneck}" + (f"; {waits}" if waits else "") + more
 
 
 def _from(source: GravelSource) -> str:

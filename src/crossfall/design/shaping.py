@@ -12,7 +12,7 @@ from crossfall.design.stages import cut_lengths, depth_and_water, make_stage, pa
 from crossfall.design.transitions import transition_steps
 from crossfall.design.words import NBSP, millimetres, no_deeper_than, percent
 from crossfall.formulas.grader import scarify_depth
-from crossfall.formulas.gravel import crown_edge_cut, crown_move
+from crossfall.formulas.gravel import crown_edge_cut, crown_move, windrow_volume
 from crossfall.model import Quantity, Stage, Support, Treatment
 from crossfall.model.need import Task
 
@@ -48,6 +48,7 @@ def windrow_stages(
     site: Site, job_id: str, first: int, after: tuple[str, ...]
 ) -> tuple[Stage, ...]:
     """Spread a windrow that was left, before anybody hits it."""
+    shape = site.tools.design.shape
     side = site.condition.windrow_side if site.condition else None
     where = "on both sides" if side == "both" else f"on the {side} side" if side else ""
     return _shaping(
@@ -62,6 +63,7 @@ def windrow_stages(
         before=(f"Find the windrow {where}".rstrip() + "; take out sod and stones by hand",),
         later=("Leave no ridge; rock goes only where the foreman has approved",),
         checks=("No windrow anywhere on the length",),
+        windrow_m3_per_m=windrow_volume(shape.windrow_base_m, shape.windrow_height_m),
     )
 
 
@@ -87,7 +89,10 @@ def reshaping_stages(
         name=name,
         depth_mm=cut,
         before=(*before, *_edge_cut(site)),
-        later=("Close the windrow before the last pass; leave no ridge at the edge",),
+        later=(
+            "Close the windrow before the last pass; leave no ridge at the edge",
+            "Let traffic pack the whole width while it is moist; roll where a roller is at hand",
+        ),
         checks=_shape_checks(site),
     )
 
@@ -147,6 +152,7 @@ def _shaping(
     checks: tuple[str, ...],
     needs_attachment: str = "",
     is_rolled: bool = False,
+    windrow_m3_per_m: float = 0.0,
 ) -> tuple[Stage, ...]:
     design, segment = site.tools.design, site.segment
     passes = site.tools.passes.of(treatment, segment.width_m)
@@ -182,6 +188,7 @@ def _shaping(
                 quantities=(
                     Quantity("length", length_m, "m"),
                     Quantity("width", segment.width_m, "m"),
+                    *_windrow(site, windrow_m3_per_m * length_m),
                     *rows,
                 ),
                 water_l=water_l,
@@ -190,6 +197,15 @@ def _shaping(
             )
         )
     return tuple(stages)
+
+
+def _windrow(site: Site, loose_m3: float) -> tuple[Quantity, ...]:
+    """About how much gravel a left windrow gives back."""
+    if loose_m3 <= 0:
+        return ()
+    shape = site.tools.design.shape
+    size = f"{shape.windrow_base_m:.1f}{NBSP}m wide, {shape.windrow_height_m * 1000:.0f}{NBSP}mm"
+    return (Quantity("loose gravel in the windrow", loose_m3, "m3", f"{size} high assumed"),)
 
 
 def _roller(passes: PassSet, length_m: float, is_rolled: bool) -> tuple[Support, ...]:

@@ -20,6 +20,8 @@ from crossfall.errors import InputError
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 from crossfall.model.need import Task
 
+N_FLAGGERS = 2
+"""One at each end."""
 PASSABLE = "Road full width or signed, windrow closed, no ridge, wheel tracks clear."
 
 
@@ -86,9 +88,10 @@ def make_stage(
     stage_h = (sum(minutes) + wait_min) / 60
     zone = zone_of(site, treatment, task, 60 * stage_h)
     come_and_go = site.tools.policy.costs.mobilisation_h
+    n_beside = N_FLAGGERS * zone.needs_flaggers + zone.needs_shadow
     lines: list[Line] = [
         ("grader", stage_h + come_and_go),
-        ("operator", n_people * (stage_h + come_and_go)),
+        ("operator", (n_people + n_beside) * (stage_h + come_and_go)),
     ]
     for each in support:
         machine_h = each.n_machines * (each.hours + come_and_go)
@@ -112,13 +115,29 @@ def make_stage(
         checks=tuple(checks),
         after=after,
         support=support,
-        quantities=quantities,
+        quantities=(*quantities, _crew(zone, n_people, support)),
         stakes=stakes,
         water_l=water_l,
         cost=site.tools.book.cost(lines),
         needs_attachment=needs_attachment,
         wait_min=wait_min,
     )
+
+
+def _crew(zone: WorkZone, n_people: int, support: Sequence[Support]) -> Quantity:
+    """Everybody the stage takes, by what they do."""
+    parts = ["1 on the grader" if n_people == 1 else f"{n_people} with the grader"]
+    n_all = n_people
+    for each in support:
+        parts.append(f"{each.n_machines} {each.kind.replace('_', ' ')}")
+        n_all += each.n_machines
+    if zone.needs_flaggers:
+        parts.append(f"{N_FLAGGERS} flaggers")
+        n_all += N_FLAGGERS
+    if zone.needs_shadow:
+        parts.append("1 shadow vehicle")
+        n_all += 1
+    return Quantity("crew", n_all, "each", ", ".join(parts))
 
 
 def zone_of(site: Site, treatment: Treatment, task: Task, stay_min: float) -> WorkZone:

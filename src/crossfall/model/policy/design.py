@@ -115,6 +115,10 @@ class ShapePractice:
     light_cut_mm: float = setting(
         15.0, unit="mm", doc="Depth that light blading moves.", low=5.0, high=40.0
     )
+    windrow_base_m: float = setting(
+        0.8, unit="m", doc="Width of a windrow that was left, where nobody measured.", low=0.2
+    )
+    windrow_height_m: float = setting(0.25, unit="m", doc="Its height.", low=0.05, high=1.0)
     sift_gap_mm: float = setting(
         0.0,
         unit="mm",
@@ -325,6 +329,9 @@ class DrainPractice:
     spoil_m3_per_m: float = setting(
         0.15, unit="m3/m", doc="Spoil from one side, loose.", low=0.0, high=1.0
     )
+    spoil_haul_km: float = setting(
+        2.0, unit="km", doc="From the ditch to where spoil may go, one way.", low=0.1, high=50.0
+    )
     hauled_share: float = setting(
         0.5, unit="-", doc="Share of the spoil that must be hauled away.", low=0.0, high=1.0
     )
@@ -363,6 +370,16 @@ class DustPractice:
         source="dust control supplier's application page (36 h)",
         low=6.0,
         high=72.0,
+    )
+    rain_mm: float = setting(
+        2.0, unit="mm", doc="Rain on a day that would wash it off.", low=0.2, high=20.0
+    )
+    rain_chance: float = setting(
+        0.4,
+        unit="-",
+        doc="No spraying from this chance of such rain within the dry hours.",
+        low=0.05,
+        high=1.0,
     )
     keep_off_m: float = setting(
         30.0, unit="m", doc="No spraying this near to a well or a stream.", low=5.0, high=200.0

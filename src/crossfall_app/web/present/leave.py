@@ -29,7 +29,11 @@ def waiting_rows(
         if job.id not in left or job.segment_id not in segments:
             continue
         for stage in job.stages:
-            lacks = [kind for kind in stage.leave_lacks if not _held(district, kind, stage, today)]
+            lacks = [
+                kind
+                for kind in stage.leave_lacks
+                if kind in KIND_LABEL and not _held(district, kind, stage, today)
+            ]
             if lacks:
                 rows.append(
                     {
