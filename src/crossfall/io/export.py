@@ -115,16 +115,26 @@ def write_geopackage(network: Network, path: Path) -> None:
     def write(target: Path) -> None:
         target.unlink(missing_ok=True)
         with closing(sqlite3.connect(target)) as package, package:
-            package.execute("PRAGMA journal_mode = MEMORY")
-            package.execute(f"PRAGMA application_id = {_GPKG_APPLICATION_ID}")
-            package.execute(f"PRAGMA user_version = {_GPKG_VERSION}")
-            _core_tables(package)
-            _write_layer(package, Segment, network.segments)
-            _write_layer(package, PointFeature, network.features)
-            _write_layer(package, Node, network.nodes)
-            _write_layer(package, Backdrop, network.backdrop)
+            package_frame(package)
+            network_layers(package, network)
 
     _whole_or_nothing(path, write)
+
+
+def package_frame(package: sqlite3.Connection) -> None:
+    """Make an empty database a GeoPackage; nothing in it tells when, so that bytes repeat."""
+    package.execute("PRAGMA journal_mode = MEMORY")
+    package.execute(f"PRAGMA application_id = {_GPKG_APPLICATION_ID}")
+    package.execute(f"PRAGMA user_version = {_GPKG_VERSION}")
+    _core_tables(package)
+
+
+def network_layers(package: sqlite3.Connection, network: Network) -> None:
+    """The four layers that crossfall reads back."""
+    _write_layer(package, Segment, network.segments)
+    _write_layer(package, PointFeature, network.features)
+    _write_layer(package, Node, network.nodes)
+    _write_layer(package, Backdrop, network.backdrop)
 
 
 def _nouns(network: Network) -> Iterator[Any]:
@@ -182,7 +192,7 @@ def _core_tables(package: sqlite3.Connection) -> None:
         CREATE TABLE gpkg_contents (
             table_name TEXT NOT NULL PRIMARY KEY, data_type TEXT NOT NULL,
             identifier TEXT UNIQUE, description TEXT DEFAULT '',
-            last_change DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ', 'now')),
+            last_change DATETIME NOT NULL DEFAULT '1980-01-01T00:00:00.000Z',
             min_x DOUBLE, min_y DOUBLE, max_x DOUBLE, max_y DOUBLE, srs_id INTEGER,
             CONSTRAINT fk_gc_r_srs_id FOREIGN KEY (srs_id)
                 REFERENCES gpkg_spatial_ref_sys (srs_id));

@@ -83,7 +83,9 @@ def _features(collection: Any, file: str) -> list[Feature]:
         raise InputError(f"{file}: 'features' is not a list of features")
     if not features:
         raise InputError(f"{file} has no feature in it; expected road lines")
-    return features
+    # Facts that crossfall wrote beside its network are no roads
+    roads = [f for f in features if (f.get("properties") or {}).keys() != {"table", "facts"}]
+    return roads or features
 
 
 def _table(features: list[Feature], collection: Any, file: str) -> LineTable:
