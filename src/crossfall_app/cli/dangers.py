@@ -71,7 +71,7 @@ def report(
     for card in stopped:
         remark(
             f"card {card.number} is issued there, for {card.machine} on {card.day}: call the crew"
-            " back and withdraw it on the card's page"
+            f" back, then: crossfall withdraw {card.number} --because '{hazard.id}'"
         )
 
 

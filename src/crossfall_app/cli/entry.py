@@ -20,6 +20,7 @@ from crossfall_app.cli.bring import COMMANDS as BRING
 from crossfall_app.cli.condition import COMMANDS as CONDITION
 from crossfall_app.cli.dangers import COMMANDS as HAZARD
 from crossfall_app.cli.dangers import GROUP_HELP as HAZARD_HELP
+from crossfall_app.cli.desk import COMMANDS as DESK
 from crossfall_app.cli.done import COMMANDS as DONE_WORK
 from crossfall_app.cli.gravel import COMMANDS as GRAVEL
 from crossfall_app.cli.gravel import GROUP_HELP as GRAVEL_HELP
@@ -98,6 +99,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *REQUESTS,
         *HAUL,
         *PERMIT,
+        *DESK,
         *HAND_OUT,
         *LAN,
         *KEEP,
