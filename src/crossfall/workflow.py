@@ -40,6 +40,7 @@ from crossfall.judgement import (
 )
 from crossfall.model import (
     Condition,
+    CrewCalendar,
     District,
     Fleet,
     Job,
@@ -147,10 +148,14 @@ def plan_week(
         seed=seed,
         previous=previous,
         wishes=_still_there(wishes, jobs, fleet),
+        calendar=district.calendar,
+        overdue=_waited_long(conditions, first_day, policy.dispatch.service_days),
         iterations=iterations,
         progress=lambda fraction, message: progress(0.25 + 0.65 * fraction, message),
     )
-    violations = check_plan(plan, jobs, network, fleet, gates, policy)
+    violations = check_plan(
+        plan, jobs, network, fleet, gates, policy, calendar=district.calendar
+    )
     progress(0.92, "The plan is checked")
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     progress(1.0, f"{len(cards)} job cards are written")
@@ -197,6 +202,7 @@ def change_week(
     state = surface_state(district, first_day=today, n_days=max(1, n_days), seed=seed)
     gates = judge_gates(state, fleet, policy)
     jobs = tuple(job for job in jobs if job.segment_id in network.segment_by_id)
+    calendar = _as_promised(district.calendar, previous)
     replan = replan_week(
         previous,
         jobs,
@@ -209,11 +215,14 @@ def change_week(
         made_at=made_at,
         seed=seed,
         wishes=wishes,
+        calendar=calendar,
         iterations=rounds,
         progress=progress,
     )
     plan = replan.plan
-    violations = check_plan(plan, jobs, network, fleet, gates, policy, since=replan.since)
+    violations = check_plan(
+        plan, jobs, network, fleet, gates, policy, since=replan.since, calendar=calendar
+    )
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     week = WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
     return ChangedWeek(week, replan)
@@ -413,6 +422,23 @@ def what_changed(
         for each in (unheard, district)
     )
     return surface_difference(before, after)
+
+
+def _waited_long(
+    conditions: Sequence[Condition], today: date, service_days: float
+) -> frozenset[str]:
+    """Segments whose last blading is known and longer ago than a road should wait."""
+    return frozenset(
+        each.segment_id
+        for each in conditions
+        if each.last_bladed_on is not None and (today - each.last_bladed_on).days > service_days
+    )
+
+
+def _as_promised(calendar: CrewCalendar, plan: Plan) -> CrewCalendar:
+    """The calendar with other work where the plan in force has put it."""
+    held = {each.id: each for each in (*calendar.reservations, *plan.reserved)}
+    return CrewCalendar(tuple(held.values()), bans=calendar.bans)
 
 
 def _still_there(

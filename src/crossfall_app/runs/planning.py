@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
+from crossfall.dispatch.orders import orders_reserved
 from crossfall.model import District, Plan, PlanWish, Progress, quiet
+from crossfall.network import build_graph
 from crossfall.workflow import WeekPlan, plan_week
 from crossfall_app.store import repository
 
@@ -31,7 +33,8 @@ def plan_from_store(
 ) -> Planned:
     """Load the district and plan; :func:`crossfall_app.store.repository.save_week` keeps it.
 
-    Roads that crews have issued cards for in these days are left out, and the plan's note says so.
+    Roads that crews have issued cards for in these days are left out, and so are the hours of
+    those cards; the plan's note says so.
 
     Raises
     ------
@@ -40,8 +43,10 @@ def plan_from_store(
     Cancelled
         If ``progress`` raises it.
     """
-    ordered = repository.ordered_segments(first_day, first_day + timedelta(days=n_days - 1))
+    last_day = first_day + timedelta(days=n_days - 1)
+    ordered = repository.ordered_segments(first_day, last_day)
     district = replace(repository.load_district(), ordered_ids=frozenset(ordered))
+    district = _with_orders(district, repository.ordered_stages(first_day, last_day))
     progress(0.0, "The district is loaded")
     week = plan_week(
         district,
@@ -59,6 +64,22 @@ def plan_from_store(
         note = " ".join(filter(None, (week.plan.note, _left_out(district, ordered))))
         week = replace(week, plan=replace(week.plan, note=note))
     return Planned(district, week)
+
+
+def _with_orders(district: District, ordered: Mapping[Plan, frozenset[str]]) -> District:
+    """The district whose machines and people are taken for the hours of issued cards."""
+    if not ordered:
+        return district
+    graph = build_graph(district.network)
+    held = tuple(
+        each
+        for plan, stage_ids in ordered.items()
+        for each in orders_reserved(plan, stage_ids, district.network, graph, district.fleet)
+    )
+    calendar = district.calendar
+    return replace(
+        district, calendar=replace(calendar, reservations=(*calendar.reservations, *held))
+    )
 
 
 def _plan_in_force() -> Plan | None:

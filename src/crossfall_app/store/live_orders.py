@@ -34,6 +34,20 @@ def ordered_segments(first_day: date, last_day: date) -> dict[str, tuple[int, ..
     return found
 
 
+def ordered_stages(first_day: date, last_day: date) -> dict[nouns.Plan, frozenset[str]]:
+    """Stages that crews have issued cards for in some days, by the plan that ordered them."""
+    rows = models.JobCard.objects.filter(status="issued", day__gte=first_day, day__lte=last_day)
+    plans: dict[int, nouns.Plan] = {}
+    found: dict[nouns.Plan, frozenset[str]] = {}
+    for row in rows.select_related("plan").order_by("number"):
+        if row.plan_id not in plans:
+            values = (getattr(row.plan, name) for name in convert.PLAN.names)
+            plans[row.plan_id] = convert.PLAN.to_noun(values)
+        plan, card = plans[row.plan_id], convert.card_to_noun(row)
+        found[plan] = found.get(plan, frozenset()) | {card.stage_id}
+    return found
+
+
 def orders_beside(cards: Iterable[nouns.JobCard]) -> tuple[LiveOrder, ...]:
     """Issued cards that share a segment, or a machine and a day, with some cards."""
     beside = Q(pk__in=())

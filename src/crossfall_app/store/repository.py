@@ -40,7 +40,7 @@ from crossfall_app.store.card_life import (
 )
 from crossfall_app.store.crew import call_crew, crew_calls, with_calls
 from crossfall_app.store.fields import columns_of
-from crossfall_app.store.live_orders import live_cards, ordered_segments
+from crossfall_app.store.live_orders import live_cards, ordered_segments, ordered_stages
 from crossfall_app.store.material_rows import (
     accept_contract,
     add_contracts,
@@ -144,6 +144,7 @@ __all__ = [
     "move_hazard",
     "next_version",
     "ordered_segments",
+    "ordered_stages",
     "pass_hold_point",
     "place_request",
     "policy_history",

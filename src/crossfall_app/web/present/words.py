@@ -45,6 +45,7 @@ LEFT_OUT: dict[Binding, str] = {
     "engineer_to_confirm": "Engineer to confirm first",
     "road_class_closed": "Road closed or of the lowest class",
     "time_ran_out": "Planning stopped before it was tried",
+    "barred_hours": "Barred at the hours it would take",
     "no_clearance": "Permission to dig or cross is missing",
     "kept_out": "Kept out by somebody's wish",
 }
