@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from crossfall.errors import InputError
+from crossfall_app.cli.bring_tables import bring_tables, is_package_of_tables
 from crossfall_app.cli.places import (
     AcceptOption,
     JsonOption,
@@ -101,6 +102,12 @@ def import_(
     if all(each is None for each in given):
         raise InputError("there is nothing to import; name a file of roads, or --fleet and others")
     opened = the_workspace(None, workspace)
+    if is_package_of_tables(file):
+        if any(each is not None for each in (fleet, graders, conditions, policy)):
+            raise InputError(f"{file} holds a whole district; bring it in alone")
+        assert file is not None, "a package is a file"
+        bring_tables(file, accept=accept, by=the_person(), as_json=as_json)
+        return
     from crossfall_app.cli.intake import Intake
 
     options = {
