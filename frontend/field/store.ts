@@ -113,12 +113,19 @@ export async function hear(reply: Reply): Promise<Answer[]> {
   }
   if (last === undefined) await kept.delete("last");
   else await kept.put(last, "last");
-  const seen = reply.knows_last ? (((await kept.get("seen")) as number | undefined) ?? 0) : 0;
-  await kept.put(Math.max(seen, reply.latest), "seen");
   await kept.put(reply.skew_s, "skew");
   await kept.put(Date.now(), "heard");
   await work.done;
   return fresh;
+}
+
+/** Take in what others told; only what is shown here counts as seen when something is changed. */
+export async function look(day: Day): Promise<void> {
+  const db = await open();
+  const work = db.transaction("kept", "readwrite");
+  await work.store.put(day, "day");
+  await work.store.put(day.latest, "seen");
+  await work.done;
 }
 
 export async function settlePhoto(id: string, refused: string): Promise<void> {

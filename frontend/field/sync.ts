@@ -1,6 +1,6 @@
 // Sending: facts first, in small batches, then photos in parts, then the day's cards anew. Whether
 // the phone believes to be online says little; what counts is whether the office answers.
-import { allFacts, forget, fullness, hear, photosToSend, recall, remember, settlePhoto } from "./store";
+import { allFacts, forget, fullness, hear, look, photosToSend, recall, remember, settlePhoto } from "./store";
 import type { Answer, Day, Fact, Paired, Reply } from "./words";
 
 export type Line = "unknown" | "offline" | "sending" | "clear" | "unpaired" | "trouble";
@@ -68,7 +68,7 @@ async function round(): Promise<void> {
     set("sending", "");
     await sendFacts(paired);
     const day = (await (await ask(paired, "day")).json()) as Day;
-    await remember("day", day);
+    await look(day);
     link.onDay(day);
     await sendPhotos(paired, day.limits.chunk_kb * 1024);
     const share = await fullness();

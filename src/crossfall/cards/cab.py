@@ -56,10 +56,9 @@ def cab_passes(
         for leg in legs
         if leg.kind == "work" and leg.stage_id == stage.id and leg.pass_number is not None
     }
-    order = sorted(
-        range(1, stage.n_passes + 1),
-        key=lambda number: (driven[number].start_min if number in driven else 0.0, number),
-    )
+    numbers = range(1, stage.n_passes + 1)
+    is_known = all(number in driven for number in numbers)
+    order = sorted(numbers, key=lambda n: driven[n].start_min) if is_known else numbers
     line = cut_line(segment.line, segment.length_m, stage.from_m, stage.to_m)
     ways = {True: heading(line), False: heading(line[::-1])}
     passes = []

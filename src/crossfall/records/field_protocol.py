@@ -138,7 +138,10 @@ class Phone:
             self.delivered[each["id"]] = self.waiting.pop(each["id"])
             if self.last is None or each["number"] > self.last["number"]:
                 self.last = {"id": each["id"], "number": each["number"]}
-        self.seen = max(self.seen, reply["latest"])
+
+    def look(self, latest: int) -> None:
+        """Take in what others told: only what was shown here counts as seen."""
+        self.seen = latest
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +264,10 @@ def _deliver(
     office: Office, phone: Phone, message: Message, rng: np.random.Generator, trouble: float
 ) -> None:
     if rng.random() >= trouble:
-        phone.hear(office.receive(phone.device, message))
+        reply = office.receive(phone.device, message)
+        phone.hear(reply)
+        if rng.random() < 0.7:
+            phone.look(reply["latest"])
         return
     what = rng.integers(4)
     if what == 0:

@@ -39,6 +39,8 @@ SHOWN_TO_OTHERS = ("pass_done", "passes_seen", "job_done", "not_done", "undo", "
 
 def day_of(device: Device, *, today: date, now: datetime, policy: Policy) -> dict[str, Any]:
     """Everything the page in the cab shows."""
+    # Read first: what comes in meanwhile counts as not yet seen
+    latest = Fact.objects.aggregate(most=Max("number"))["most"] or 0
     machine = device.machine
     measures = Measures(settings.CROSSFALL_UNITS)
     last_day = today + timedelta(days=policy.cab.days_ahead)
@@ -71,7 +73,7 @@ def day_of(device: Device, *, today: date, now: datetime, policy: Policy) -> dic
         ],
         "n_drafts": sum(card.status == "draft" and card.day == today for card in newest),
         "told": _told_by_others(device, issued),
-        "latest": Fact.objects.aggregate(most=Max("number"))["most"] or 0,
+        "latest": latest,
         "reasons": REASONS,
         "limits": _limits(policy),
     }
