@@ -51,7 +51,7 @@ def test_morning_without_weather_says_so(office, superintendent):
     models.Forecast.objects.all().delete()
     text = _text(superintendent, "/")
     assert "is not known" in text.lower()
-    assert "What is due" in text
+    assert "What the roads need" in text
     assert "<h3>No weather yet</h3>" in text
 
 
@@ -125,7 +125,7 @@ def test_morning_lists_what_was_left_open(office, superintendent):
 
 
 def test_a_change_is_seen_at_once(office, superintendent):
-    assert "No windrow, no culvert" in _text(superintendent, "/")
+    assert "Culvert left open" not in _text(superintendent, "/")
     left = small_record("r2", done_on=TODAY, is_culvert_open=True)
     repository.add_records([left], by="tests")
     assert "Culvert left open" in _text(superintendent, "/")

@@ -12,6 +12,7 @@ from functools import cached_property
 from threading import Lock
 
 from crossfall.judgement import SurfaceDifference
+from crossfall.judgement.turned import Turned, turned_since_yesterday
 from crossfall.model import District
 from crossfall.workflow import MorningSheet, morning, what_changed
 from crossfall_app.store import models, repository
@@ -28,6 +29,8 @@ class Desk:
     district: District
     sheet: MorningSheet
     week: StoredWeek | None
+    turned: tuple[Turned, ...] = ()
+    """What opened and closed since yesterday."""
 
     @property
     def today(self) -> date:
@@ -66,7 +69,8 @@ _KEPT: dict[tuple[object, date], Desk] = {}
 def _work_out(today: date) -> Desk:
     district = repository.load_district()
     sheet = morning(district, today=today, n_days=OUTLOOK_DAYS)
-    return Desk(district, sheet, repository.latest_week())
+    turned = turned_since_yesterday(district, today=today) if sheet.state is not None else ()
+    return Desk(district, sheet, repository.latest_week(), turned)
 
 
 def _store_version() -> tuple[str, int]:

@@ -29,6 +29,7 @@ _WAYS = (
     ("Ledger", "ledger"),
     ("Gravel", "gravel"),
     ("Years", "years"),
+    ("Settings", "settings"),
 )
 
 

@@ -23,6 +23,7 @@ from crossfall_app.web.views import (
     plan,
     requests_in,
     roads,
+    settings,
     years,
 )
 
@@ -53,6 +54,11 @@ urlpatterns = [
     path("people/<int:account_id>/link/", people.link, name="people-link"),
     path("people/<int:account_id>/change/", people.change, name="people-role"),
     path("people/browsers/<int:number>/end/", people.end_any_session, name="people-session"),
+    path("settings/", settings.fleet, name="settings"),
+    path("settings/fleet/", settings.keep_fleet, name="settings-fleet"),
+    path("settings/figures/", settings.figures, name="settings-figures"),
+    path("settings/figures/keep/", settings.keep_figures, name="settings-keep"),
+    path("settings/figures/back/", settings.bring_back, name="settings-back"),
     path("changes/", people.changes, name="changes"),
     path("changes.csv", people.changes_file, name="changes-csv"),
     path("crew/<str:operator_id>/", morning.call, name="crew-call"),

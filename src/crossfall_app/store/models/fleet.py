@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from crossfall_app.store.models.base import key_field, word_field
+from crossfall_app.store.models.base import Entered, key_field, word_field
 
 
 class Kept(models.Model):
@@ -70,3 +70,11 @@ class Operator(Kept):
     is_trainee = models.BooleanField()
     off_days = models.JSONField()
     home_district = models.TextField(blank=True)
+
+
+class CrewCall(Entered):
+    """The word given to one operator for one day; the last one counts."""
+
+    day = models.DateField(db_index=True)
+    operator = models.ForeignKey(Operator, models.PROTECT, related_name="calls")
+    call = word_field()

@@ -6,16 +6,14 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from crossfall.judgement import HazardNotice, Zone
-from crossfall.model import District, Hazard, JobCard, Need, Request, Treatment
+from crossfall.model import District, Hazard, JobCard, Need, Treatment
 from crossfall.model.need import Task
-from crossfall.records import OpenEnd
 from crossfall_app.web.present.measures import (
     Measures,
-    day_name,
     moment,
     percent,
     short_day,
@@ -217,40 +215,6 @@ def hazard_rows(
             ],
         }
         for notice in notices
-    ]
-
-
-def open_rows(
-    ends: Iterable[OpenEnd], district: District, measures: Measures, today: date
-) -> list[dict[str, Any]]:
-    """Windrows, culverts and work that were left open, soonest due first."""
-    segments = district.network.segment_by_id
-    return [
-        {
-            "text": measures.words(each.text),
-            "segment_id": each.segment_id,
-            "route": segments[each.segment_id].route,
-            "since": day_name(each.since, today),
-            "is_late": each.is_overdue(today) or each.is_in_travelled_way,
-        }
-        for each in ends
-    ]
-
-
-def request_rows(
-    requests: Iterable[Request], district: District, today: date
-) -> list[dict[str, Any]]:
-    """Residents' requests that wait for an answer."""
-    segments = district.network.segment_by_id
-    return [
-        {
-            "text": each.text,
-            "received": day_name(each.received_on, today),
-            "segment_id": each.segment_id or "",
-            "route": segments[each.segment_id].route if each.segment_id else "",
-        }
-        for each in requests
-        if each.status == "open"
     ]
 
 

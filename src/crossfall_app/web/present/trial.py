@@ -75,9 +75,7 @@ def trial_sheet(trial: Trial, district: District, measures: Measures, today: dat
     )
 
 
-def _unmet(
-    trial: Trial, ahead: set[str], district: District, measures: Measures
-) -> Iterable[str]:
+def _unmet(trial: Trial, ahead: set[str], district: District, measures: Measures) -> Iterable[str]:
     """Pins that could not be honoured, each with what stands against it."""
     by_id = {job.id: job for job in trial.base.jobs}
     why = {each.job_id: each.reason for each in trial.week.plan.unserved}
