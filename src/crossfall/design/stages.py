@@ -129,7 +129,8 @@ def _crew(zone: WorkZone, n_people: int, support: Sequence[Support]) -> Quantity
     parts = ["1 on the grader" if n_people == 1 else f"{n_people} with the grader"]
     n_all = n_people
     for each in support:
-        parts.append(f"{each.n_machines} {each.kind.replace('_', ' ')}")
+        many = "s" * (each.n_machines > 1)
+        parts.append(f"{each.n_machines} {each.kind.replace('_', ' ')}{many}")
         n_all += each.n_machines
     if zone.needs_flaggers:
         parts.append(f"{N_FLAGGERS} flaggers")
