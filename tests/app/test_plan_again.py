@@ -43,6 +43,25 @@ def test_roads_with_issued_cards_are_not_ordered_again(planned):
     assert "issued there already: Road" in again.plan.note
 
 
+def test_the_hours_of_issued_cards_are_taken(planned):
+    """Who has a card in hand is not sent to another road while doing it."""
+    first = repository.latest_week().plan
+    again = plan().week
+    assert again.violations == ()
+    held = [each for each in again.plan.reserved if each.kind == "orders"]
+    machines = {(each.machine_id, each.day) for each in first.itineraries}
+    assert {(each.machine_id, each.day) for each in held} >= machines
+    for each in again.plan.itineraries:
+        for order in held:
+            if order.holds(each.machine_id, each.operator_id, each.day):
+                begin, end = each.legs[0].start_min, each.legs[-1].end_min
+                assert begin >= order.end_min or end <= order.start_min
+    for each in first.itineraries:
+        (own,) = [o for o in held if (o.machine_id, o.day) == (each.machine_id, each.day)]
+        assert own.start_min == each.legs[0].start_min
+        assert own.end_min == pytest.approx(each.legs[-1].end_min)
+
+
 def test_a_withdrawn_card_frees_its_road(planned):
     for card in planned:
         repository.withdraw_card(card.number, because="rain", by="test")
