@@ -19,6 +19,7 @@ from crossfall.design.site import Site
 from crossfall.dispatch import dispatch_week
 from crossfall.dispatch.checker import check_plan
 from crossfall.dispatch.replan import Replan, replan_week
+from crossfall.dispatch.what_if import Question, RainedOut, WhatIf, what_if
 from crossfall.errors import InputError
 from crossfall.judgement import (
     GateTable,
@@ -47,6 +48,7 @@ from crossfall.model import (
     JobCard,
     Machine,
     Need,
+    Network,
     Plan,
     PlanWish,
     Progress,
@@ -81,7 +83,7 @@ class WeekPlan:
     cards: tuple[JobCard, ...]
     violations: tuple[Violation, ...]
     state: MoistureState
-    gates: GateTable
+    gates: GateTable | RainedOut
 
 
 def plan_week(
@@ -122,17 +124,7 @@ def plan_week(
     needs = needs_with_years(needs, district, today=first_day)
     gates = judge_gates(state, fleet, policy)
     progress(0.15, f"{len(needs)} roads need something")
-    signed = tuple(each for each in district.signatures if each.stands(first_day))
-    jobs = design_jobs(needs, conditions, network, graph, fleet, state, policy, signatures=signed)
-    jobs = hold_for_leave(
-        jobs,
-        network.features_by_segment,
-        district.clearances,
-        first_day=first_day,
-        n_days=n_days,
-        practice=policy.design.permission,
-    )
-    jobs = hold_for_rain(jobs, state, policy.design.dust)
+    jobs = _jobs_for(needs, conditions, district, network, state, first_day, n_days)
     progress(0.25, f"{len(jobs)} jobs are designed")
     plan = dispatch_week(
         jobs,
@@ -162,6 +154,32 @@ def plan_week(
     return WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
 
 
+def _jobs_for(
+    needs: tuple[Need, ...],
+    conditions: tuple[Condition, ...],
+    district: District,
+    network: Network,
+    state: MoistureState,
+    first_day: date,
+    n_days: int,
+) -> tuple[Job, ...]:
+    """Needs designed, with the days on which permissions and rain let each piece be done."""
+    policy, graph = district.policy, build_graph(network)
+    signed = tuple(each for each in district.signatures if each.stands(first_day))
+    jobs = design_jobs(
+        needs, conditions, network, graph, district.fleet, state, policy, signatures=signed
+    )
+    jobs = hold_for_leave(
+        jobs,
+        network.features_by_segment,
+        district.clearances,
+        first_day=first_day,
+        n_days=n_days,
+        practice=policy.design.permission,
+    )
+    return hold_for_rain(jobs, state, policy.design.dust)
+
+
 @dataclass(frozen=True)
 class ChangedWeek:
     """What is left of a planned week after people's wishes, and everything that moved for them."""
@@ -177,17 +195,22 @@ def change_week(
     needs: tuple[Need, ...],
     conditions: tuple[Condition, ...],
     *,
-    wishes: Sequence[PlanWish],
+    wishes: Sequence[PlanWish] = (),
     now: datetime,
     made_at: datetime,
-    rounds: int,
+    rounds: int | None = None,
+    seconds: float = 4.0,
+    rained: Collection[date] = (),
+    has_new_needs: bool = False,
     seed: int = 1,
     progress: Progress = quiet,
 ) -> ChangedWeek:
-    """Plan the rest of a week around what people pinned or kept out; little else moves.
+    """Plan the rest of a week anew, around wishes or after something happened; little moves.
 
-    The jobs stay as they were designed. The same wishes, moment, rounds and seed give the same
-    plan.
+    The jobs stay as they were designed; with ``has_new_needs`` roads that have none yet get one.
+    ``district`` is as it is now: without the machine that broke down or the operator who is ill. On
+    ``rained`` days nothing that minds rain is begun. The same wishes, moment, ``rounds`` and seed
+    give the same plan; without ``rounds`` it is searched for ``seconds``.
 
     Raises
     ------
@@ -200,8 +223,16 @@ def change_week(
     network = district.network.without(closed_by_hazard(district, today=today))
     n_days = previous.n_days - (today - previous.first_day).days
     state = surface_state(district, first_day=today, n_days=max(1, n_days), seed=seed)
-    gates = judge_gates(state, fleet, policy)
+    gates: GateTable | RainedOut = judge_gates(state, fleet, policy)
+    for day in rained:
+        gates = RainedOut(gates, day)
     jobs = tuple(job for job in jobs if job.segment_id in network.segment_by_id)
+    if has_new_needs:
+        fresh, conditions = find_needs(district, today=today)
+        known = {job.segment_id for job in jobs}
+        fresh = tuple(each for each in fresh if each.segment_id not in known)
+        needs += fresh
+        jobs += _jobs_for(fresh, conditions, district, network, state, today, max(1, n_days))
     calendar = _as_promised(district.calendar, previous)
     replan = replan_week(
         previous,
@@ -216,6 +247,7 @@ def change_week(
         seed=seed,
         wishes=wishes,
         calendar=calendar,
+        seconds=seconds,
         iterations=rounds,
         progress=progress,
     )
@@ -226,6 +258,45 @@ def change_week(
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     week = WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
     return ChangedWeek(week, replan)
+
+
+def ask_what_if(
+    district: District,
+    plan: Plan,
+    jobs: tuple[Job, ...],
+    *,
+    questions: Sequence[Question],
+    made_at: datetime,
+    seconds: float = 5.0,
+    seed: int = 1,
+    progress: Progress = quiet,
+) -> tuple[WhatIf, ...]:
+    """How a planned week would change with one thing changed; each question is searched for anew.
+
+    Raises
+    ------
+    InputError
+        If a question names a day that is not in the plan.
+    Cancelled
+        If ``progress`` raises it.
+    """
+    network = district.network.without(closed_by_hazard(district, today=plan.first_day))
+    state = surface_state(district, first_day=plan.first_day, n_days=plan.n_days, seed=seed)
+    return what_if(
+        plan,
+        tuple(job for job in jobs if job.segment_id in network.segment_by_id),
+        network,
+        build_graph(network),
+        district.fleet,
+        judge_gates(state, district.fleet, district.policy),
+        district.policy,
+        questions=questions,
+        calendar=_as_promised(district.calendar, plan),
+        made_at=made_at,
+        seconds=seconds,
+        seed=seed,
+        progress=progress,
+    )
 
 
 def plan_years(
