@@ -11,7 +11,7 @@ from crossfall.demo.crew import make_fleet
 from crossfall.demo.gravel import fitted_edges, material_tests, pile_entries
 from crossfall.demo.history import hazards, observations, requests, work_records
 from crossfall.demo.land import on_globe
-from crossfall.demo.leave import clearances
+from crossfall.demo.leave import clearances, rail_agreements, with_a_failed_base
 from crossfall.demo.sheet import Sheet, draw_sheet
 from crossfall.demo.sky import forecasts, past_weather
 from crossfall.demo.survey import days_since_blading, survey
@@ -39,7 +39,7 @@ def osier_valley(*, seed: int = 1, today: date) -> District:
     fleet = make_fleet(sheet)
     rng = np.random.default_rng([seed, 99])
     since_blading = days_since_blading(network, rng)
-    conditions = survey(network, since_blading, today=today, rng=rng)
+    conditions = with_a_failed_base(survey(network, since_blading, today=today, rng=rng))
     stations = _stations(fleet)
     weather = past_weather(stations, seed=seed, today=today)
     return District(
@@ -57,7 +57,10 @@ def osier_valley(*, seed: int = 1, today: date) -> District:
         material_tests=material_tests(fleet, today=today),
         pile_entries=pile_entries(fleet, today=today),
         edges=fitted_edges(fleet, today=today),
-        clearances=clearances(network, conditions, today=today),
+        clearances=(
+            *clearances(network, conditions, today=today),
+            *rail_agreements(network, today=today),
+        ),
     )
 
 
