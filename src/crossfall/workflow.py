@@ -19,7 +19,6 @@ from crossfall.design.site import Site
 from crossfall.dispatch import dispatch_week
 from crossfall.dispatch.checker import check_plan
 from crossfall.dispatch.replan import Replan, replan_week
-from crossfall.dispatch.what_if import Question, RainedOut, WhatIf, what_if
 from crossfall.errors import InputError
 from crossfall.judgement import (
     GateTable,
@@ -41,7 +40,6 @@ from crossfall.judgement import (
 )
 from crossfall.model import (
     Condition,
-    CrewCalendar,
     District,
     Fleet,
     Job,
@@ -83,7 +81,7 @@ class WeekPlan:
     cards: tuple[JobCard, ...]
     violations: tuple[Violation, ...]
     state: MoistureState
-    gates: GateTable | RainedOut
+    gates: GateTable
 
 
 def plan_week(
@@ -223,9 +221,7 @@ def change_week(
     network = district.network.without(closed_by_hazard(district, today=today))
     n_days = previous.n_days - (today - previous.first_day).days
     state = surface_state(district, first_day=today, n_days=max(1, n_days), seed=seed)
-    gates: GateTable | RainedOut = judge_gates(state, fleet, policy)
-    for day in rained:
-        gates = RainedOut(gates, day)
+    gates = replace(judge_gates(state, fleet, policy), rained=frozenset(rained))
     jobs = tuple(job for job in jobs if job.segment_id in network.segment_by_id)
     if has_new_needs:
         fresh, conditions = find_needs(district, today=today)
@@ -233,7 +229,7 @@ def change_week(
         fresh = tuple(each for each in fresh if each.segment_id not in known)
         needs += fresh
         jobs += _jobs_for(fresh, conditions, district, network, state, today, max(1, n_days))
-    calendar = _as_promised(district.calendar, previous)
+    calendar = district.calendar.as_promised(previous.reserved)
     replan = replan_week(
         previous,
         jobs,
@@ -258,45 +254,6 @@ def change_week(
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     week = WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
     return ChangedWeek(week, replan)
-
-
-def ask_what_if(
-    district: District,
-    plan: Plan,
-    jobs: tuple[Job, ...],
-    *,
-    questions: Sequence[Question],
-    made_at: datetime,
-    seconds: float = 5.0,
-    seed: int = 1,
-    progress: Progress = quiet,
-) -> tuple[WhatIf, ...]:
-    """How a planned week would change with one thing changed; each question is searched for anew.
-
-    Raises
-    ------
-    InputError
-        If a question names a day that is not in the plan.
-    Cancelled
-        If ``progress`` raises it.
-    """
-    network = district.network.without(closed_by_hazard(district, today=plan.first_day))
-    state = surface_state(district, first_day=plan.first_day, n_days=plan.n_days, seed=seed)
-    return what_if(
-        plan,
-        tuple(job for job in jobs if job.segment_id in network.segment_by_id),
-        network,
-        build_graph(network),
-        district.fleet,
-        judge_gates(state, district.fleet, district.policy),
-        district.policy,
-        questions=questions,
-        calendar=_as_promised(district.calendar, plan),
-        made_at=made_at,
-        seconds=seconds,
-        seed=seed,
-        progress=progress,
-    )
 
 
 def plan_years(
@@ -504,12 +461,6 @@ def _waited_long(
         for each in conditions
         if each.last_bladed_on is not None and (today - each.last_bladed_on).days > service_days
     )
-
-
-def _as_promised(calendar: CrewCalendar, plan: Plan) -> CrewCalendar:
-    """The calendar with other work where the plan in force has put it."""
-    held = {each.id: each for each in (*calendar.reservations, *plan.reserved)}
-    return CrewCalendar(tuple(held.values()), bans=calendar.bans)
 
 
 def _still_there(

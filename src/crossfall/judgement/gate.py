@@ -43,6 +43,10 @@ _WEAK = _SURFACES.index("thaw_weak")
 _DRY = _SURFACES.index("dry")
 
 
+_GOES_ON: tuple[Task, ...] = ("hand_work", "emergency")
+"""Work that does not mind rain."""
+
+
 @dataclass(frozen=True, slots=True)
 class GateVerdict:
     """What the gate says about one task on one segment and day."""
@@ -90,6 +94,8 @@ class GateTable:
     worth_dry: dict[Task, Floats]
     """Expected share of the task's worth without water, (segment, day)."""
     worth_watered: dict[Task, Floats]
+    rained: frozenset[date] = frozenset()
+    """Days taken to be rained out: only work by hand and emergencies go on."""
 
     def index(self, segment_id: str) -> int:
         """Place of a segment in the arrays; unknown ones are an :class:`InputError`."""
@@ -131,6 +137,8 @@ class GateTable:
         heavy = self._too_heavy(row, at, task, axle_t)
         if heavy:
             return GateVerdict("refused", 0.0, heavy, 0.0)
+        if day in self.rained and task not in _GOES_ON:
+            return GateVerdict("refused", 0.0, "The day is taken to be rained out.", 0.0)
         decided = self._decided[_known(task)]
         if decided.is_allowed[row, at]:
             decision = "if_watered" if decided.needs_water[row, at] else "allowed"
@@ -191,6 +199,10 @@ class GateTable:
             p = np.where(watered, self.p_watered[task], self.p_dry[task])
             worth = np.where(watered, self.worth_watered[task], self.worth_dry[task])
             worth = np.where(plain | watered, worth, 0.0)
+            if task not in _GOES_ON:
+                shut = [self.state.day_index(day) for day in sorted(self.rained)]
+                for each in (plain, watered, p, worth):
+                    each[:, shut] = 0
             found[task] = _Decided(plain | watered, watered, p, worth)
         return found
 

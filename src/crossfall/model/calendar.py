@@ -156,6 +156,11 @@ class CrewCalendar:
     other_work: tuple[OtherWork, ...] = ()
     bans: tuple[RoadBan, ...] = ()
 
+    def as_promised(self, reserved: Sequence[Reservation]) -> CrewCalendar:
+        """The calendar with other work where a plan in force has put it."""
+        held = {each.id: each for each in (*self.reservations, *reserved)}
+        return CrewCalendar(tuple(held.values()), bans=self.bans)
+
     def between(self, first_day: date, last_day: date) -> CrewCalendar:
         """What touches some days."""
         return CrewCalendar(
