@@ -63,7 +63,8 @@ def read_network(path: str | Path, *, options: NetworkOptions | None = None) -> 
     Parameters
     ----------
     path : path
-        ``.osm``, ``.osm.gz``, ``.osm.pbf``, ``.gpkg``, ``.geojson``, ``.json`` or ``.csv``.
+        ``.osm``, ``.osm.gz``, ``.osm.pbf``, ``.gpkg``, ``.geojson``, ``.json`` or ``.csv``;
+        with the extra ``crossfall[gis]`` also ``.shp``, ``.fgb``, ``.gdb`` and ``.zip``.
     options : NetworkOptions, optional
         Column names, coordinate system, and what counts as maintained.
 
@@ -98,7 +99,7 @@ def _reader(path: Path) -> Callable[[Path, NetworkOptions], NetworkImport]:
 
     for suffix, reader in readers.BY_SUFFIX.items():
         if path.name.lower().endswith(suffix):
-            if not path.is_file():
+            if not (path.is_file() or (suffix == ".gdb" and path.is_dir())):
                 raise InputError(f"{path.name} is not there; expected a file to read roads from")
             return reader
     raise InputError(

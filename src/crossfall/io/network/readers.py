@@ -69,6 +69,21 @@ def from_csv(path: Path, options: NetworkOptions) -> NetworkImport:
     return _own(table, others, options, format_name="CSV")
 
 
+def from_gis(path: Path, options: NetworkOptions) -> NetworkImport:
+    """Shapefile, FlatGeobuf or file geodatabase, alone or in a ZIP; needs the extra."""
+    from crossfall.io.network.gis import gis_table
+
+    table = gis_table(path, options)
+    if is_own(table, options):
+        return _own(table, [], options, format_name="GIS")
+    return _agency(table, options, format_name=_gis_name(path))
+
+
+def _gis_name(path: Path) -> str:
+    names = {".shp": "Shapefile", ".fgb": "FlatGeobuf", ".gdb": "File geodatabase"}
+    return names.get(path.suffix.lower(), "ZIP of a GIS")
+
+
 BY_SUFFIX: dict[str, Callable[[Path, NetworkOptions], NetworkImport]] = {
     ".osm": from_osm,
     ".osm.gz": from_osm,
@@ -77,6 +92,10 @@ BY_SUFFIX: dict[str, Callable[[Path, NetworkOptions], NetworkImport]] = {
     ".geojson": from_geojson,
     ".json": from_geojson,
     ".csv": from_csv,
+    ".shp": from_gis,
+    ".fgb": from_gis,
+    ".gdb": from_gis,
+    ".zip": from_gis,
 }
 
 
