@@ -45,7 +45,8 @@ def put(path: Path, lines=LINES, *, crs: str | None = "EPSG:4326", driver: str, 
 def in_zip(shapes: Path, target: Path, **names: str) -> Path:
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
         for part in sorted(shapes.parent.glob(f"{shapes.stem}.*")):
-            archive.write(part, names.get(part.suffix[1:], part.name))
+            entry = zipfile.ZipInfo(names.get(part.suffix[1:], part.name))
+            archive.writestr(entry, part.read_bytes())
     return target
 
 
