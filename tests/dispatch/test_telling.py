@@ -10,7 +10,7 @@ import pytest
 from crossfall.dispatch import dispatch_week
 from crossfall.dispatch.figures import figures_of
 from crossfall.dispatch.turn_by_turn import gpx_of, heading, steps_of
-from crossfall.dispatch.what_if import what_if
+from crossfall.dispatch.what_if import Question, what_if
 from crossfall.errors import InputError
 from crossfall.model.policy import Policy
 from dispatch.small_weeks import MADE_AT, MONDAY, NearGraph, OpenGates, crew, grid, job
@@ -78,11 +78,13 @@ def test_the_track_is_valid_and_follows_the_roads(plan) -> None:
 
 
 def test_one_more_grader_helps_and_rain_hurts(plan) -> None:
-    grader, hour, rain = what_if(
+    questions = tuple(Question(kind) for kind in ("grader", "hour", "rain", "overtime"))
+    grader, hour, rain, overtime = what_if(
         plan, JOBS, NETWORK, NearGraph(NETWORK), FLEET, GATES, Policy(), made_at=MADE_AT,
-        iterations=400,
+        iterations=400, questions=questions,
     )  # fmt: skip
     assert grader.change_h > hour.change_h > 0 > rain.change_h
+    assert overtime.change_h >= -0.01 * plan.benefit_h
     assert "more" in grader.summary()
     assert "less" in rain.summary()
 
@@ -91,5 +93,5 @@ def test_rain_outside_the_plan_is_refused(plan) -> None:
     with pytest.raises(InputError, match="a day of the plan"):
         what_if(
             plan, JOBS, NETWORK, NearGraph(NETWORK), FLEET, GATES, Policy(), made_at=MADE_AT,
-            rain_on=date(2027, 1, 1),
+            questions=(Question("rain", date(2027, 1, 1)),),
         )  # fmt: skip
