@@ -307,7 +307,7 @@ def test_a_geometry_of_another_program(tmp_path: Path) -> None:
 def test_files_that_are_not_there_or_of_another_kind(tmp_path: Path) -> None:
     _refused(tmp_path / "none.gpkg", "not there")
     (tmp_path / "roads.dwg").write_text("x")
-    _refused(tmp_path / "roads.shp", "ends in .osm")
+    _refused(tmp_path / "roads.dwg", "ends in .osm")
 
 
 def _spoil(path: Path, change: Callable[[dict[str, Any]], None]) -> Path:
