@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from crossfall.model import HaulAgreement, Request
+from crossfall.model import DustApplication, HaulAgreement, Request
 from crossfall_app.store import audit, models, repository
 from pictures import jpeg, png
 from small_district import TODAY, small_condition, small_record
@@ -407,3 +407,23 @@ def test_the_condition_of_all_roads_comes_as_paper(office, superintendent):
 def test_an_empty_office_has_no_paper_and_a_ledger_that_teaches(empty_office, superintendent):
     assert superintendent.get("/condition.pdf").status_code == 404
     assert "There is no road network here yet" in _text(superintendent.get("/ledger/"))
+
+
+def test_a_road_tells_what_its_worth_is_made_of(office, superintendent):
+    _tell(superintendent, deformation="2", is_culvert_blocked="on")
+    text = _text(superintendent.get("/roads/s1/"))
+    assert "of a grader" in text
+    assert "what the road must carry whatever its traffic" in text
+    assert "Cut only while the surface is moist" in text
+    assert "of 100, where 0 can wait a season" in text
+
+
+def test_a_road_that_rests_after_dust_control_says_until_when(office, superintendent):
+    _tell(superintendent, crown="5", drainage="5", deformation="3", defects="4")
+    assert "Light blading" in _text(superintendent.get("/roads/s1/"))
+    until = TODAY + timedelta(days=30)
+    rest = DustApplication("d9", "s1", TODAY, "brine", 1.4, until, "the district")
+    repository.add_dust([rest], by="tests")
+    text = _text(superintendent.get("/roads/s1/"))
+    assert "It rests" in text
+    assert f"dust control rests here until {until}" in text

@@ -115,7 +115,7 @@ def _need(need: Need, measures: Measures) -> dict[str, Any]:
         "parts": [
             {
                 "name": part.name.capitalize(),
-                "hours": hours(part.hours),
+                "hours": f"{part.hours:.1f}",
                 "says": _PART_WORDS[part.name],
                 "percent": round(100 * part.hours / need.benefit_h, 1),
             }
