@@ -18,6 +18,10 @@ PAGES = (
     "/gravel/blend/",
     "/gravel/blend/?pile=test-1&pile=test-3&spec=Iowa 11",
     "/gravel/blend/?pile=test-2&spec=Iowa 11",
+    "/gravel/pits/pit-1/?homes=1",
+    "/gravel/edges/compare/?price_0=300&price_3=1800",
+    "/permissions/",
+    "/day-sheets/",
 )
 
 
