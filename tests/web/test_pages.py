@@ -109,7 +109,7 @@ def test_hazard_times_are_those_of_the_roads(office, superintendent):
 
 def test_morning_with_a_plan(planned_office, superintendent):
     text = _text(superintendent, "/")
-    assert "Who goes where today" in text
+    assert "The crew today" in text
     assert "Grader 1" in text
     assert "First operator" in text
     assert "$90" in text

@@ -19,6 +19,7 @@ from crossfall.model.policy.network import NetworkPolicy
 from crossfall.model.policy.programme import ProgrammePolicy
 from crossfall.model.policy.records import LearningPolicy, RecordsPolicy
 from crossfall.model.policy.residents import HaulPolicy, RequestsPolicy
+from crossfall.model.policy.retention import RetentionPolicy
 from crossfall.model.policy.tracks import TracksPolicy
 from crossfall.model.policy.weather import WeatherPolicy
 
@@ -38,6 +39,7 @@ __all__ = [
     "ProgrammePolicy",
     "RecordsPolicy",
     "RequestsPolicy",
+    "RetentionPolicy",
     "TracksPolicy",
     "WeatherPolicy",
 ]
@@ -64,3 +66,4 @@ class Policy:
     haul: HaulPolicy = field(default_factory=HaulPolicy)
     tracks: TracksPolicy = field(default_factory=TracksPolicy)
     cab: CabPolicy = field(default_factory=CabPolicy)
+    retention: RetentionPolicy = field(default_factory=RetentionPolicy)

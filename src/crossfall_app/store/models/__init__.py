@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from crossfall_app.store.models.agency import Agency, Audit, ImportStage, PolicyVersion, Run
+from crossfall_app.store.models.books import EndApproval, Event, EventItem
 from crossfall_app.store.models.calendar import OtherWork, Reservation, RoadBan
 from crossfall_app.store.models.facts import (
     Clearance,
@@ -40,6 +41,9 @@ __all__ = [
     "CrewCall",
     "DesignSignature",
     "DustApplication",
+    "EndApproval",
+    "Event",
+    "EventItem",
     "FittedEdge",
     "Forecast",
     "HaulAgreement",

@@ -30,6 +30,7 @@ ROOM_LABEL = {
     "haul": "Hauls",
     "tracks": "Tracks",
     "cab": "In the cab",
+    "retention": "How long records are kept",
 }
 _YES = {"1": True, "0": False}
 
