@@ -16,6 +16,7 @@ from crossfall.network.lineage import (
 from crossfall.network.linear import LinearReference, LineEvent, Position
 from crossfall.network.noding import Edges, Gap, cut_at_junctions, snap_ends
 from crossfall.network.projection import LocalPlane
+from crossfall.network.resnap import Resnapped, resnap
 from crossfall.network.roads import FoundLine, FoundPoint, RoadFacts, RoadLines
 from crossfall.network.segmentation import make_segments
 
@@ -30,6 +31,7 @@ __all__ = [
     "LinearReference",
     "LocalPlane",
     "Position",
+    "Resnapped",
     "RoadFacts",
     "RoadGraph",
     "RoadLines",
@@ -42,6 +44,7 @@ __all__ = [
     "follow_features",
     "make_segments",
     "merge_segments",
+    "resnap",
     "snap_ends",
     "split_segment",
     "trace_lineage",

@@ -195,6 +195,18 @@ class LinearReference:
             side_of(shape, shapely.get_coordinates(point)[0], on_road_m=_ROUNDING_M),
         )
 
+    def is_calibrated(self, segment_id: str) -> bool:
+        """Whether somebody tied metres of this segment to places."""
+        return segment_id in self._calibrations
+
+    def official_m(self, segment_id: str, drawn_m: float) -> float:
+        """Metres from the segment's start of a place along the drawn line [m]."""
+        return self._official_m(self._segment(segment_id), drawn_m)
+
+    def drawn_m(self, segment_id: str, at_m: float) -> float:
+        """Metres along the drawn line of a position [m]."""
+        return self._drawn_m(self._segment(segment_id), at_m)
+
     def stretch(
         self, segment_id: str, from_m: float, to_m: float
     ) -> tuple[tuple[float, float], ...]:

@@ -18,6 +18,7 @@ from crossfall.io.network.options import FIELDS, NetworkOptions
 from crossfall.io.network.report import ImportReport, NetworkImport
 
 if TYPE_CHECKING:
+    from crossfall.io.network.calibration import read_calibrations
     from crossfall.io.network.events import read_events
     from crossfall.io.network.points import FeatureImport, add_features, read_features
     from crossfall.io.network.same_roads import keep_ids
@@ -41,6 +42,7 @@ __all__ = [
     "carry_over",
     "compare",
     "keep_ids",
+    "read_calibrations",
     "read_events",
     "read_features",
     "read_network",
@@ -48,6 +50,7 @@ __all__ = [
 ]
 
 _LATER = {
+    "read_calibrations": "calibration",
     "read_events": "events",
     "keep_ids": "same_roads",
     **dict.fromkeys(("FeatureImport", "add_features", "read_features"), "points"),

@@ -6,6 +6,7 @@ import numpy as np
 
 from crossfall.errors import InputError, Problem
 from crossfall.io.network.describe import Counts, describe
+from crossfall.io.network.marks import marks_of_lines
 from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.place import near_enough
 from crossfall.io.network.report import NetworkImport
@@ -55,6 +56,10 @@ def assemble(
     if open_crossings and options.join_crossings:
         edges = cut_at_junctions(join_at(edges, plane, open_crossings), plane)
         open_crossings = ()
+    marks = marks_of_lines(edges, plane, gaps, open_crossings) if found.is_by_agency else ()
+    found.problems.extend(
+        Problem(file, mark.text) for mark in marks if mark.kind == "self_crossing"
+    )
     edges, n_doubled = without_doubled(edges)
     if not len(edges.line):
         raise InputError(f"{file} has only lines of no length; expected roads")
@@ -73,6 +78,7 @@ def assemble(
         n_crossings=len(open_crossings),
         features_left_out=attached.n_left_out,
         gaps=gaps,
+        marks=marks,
     )
     report = describe(network, found, counts, options, file=file, format_name=format_name)
     return NetworkImport(network, report)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from crossfall.io.network.marks import Mark, marks_of_network
 from crossfall.io.network.options import NetworkOptions
 from crossfall.io.network.report import ImportReport
 from crossfall.io.network.source import Found
@@ -25,6 +26,7 @@ class Counts:
     n_crossings: int = 0
     features_left_out: dict[str, int] = field(default_factory=dict)
     gaps: tuple[Gap, ...] = ()
+    marks: tuple[Mark, ...] = ()
 
 
 def describe(
@@ -45,6 +47,7 @@ def describe(
     for segment in segments:
         km = segment.length_m / 1000
         km_by_surface[segment.surface] = km_by_surface.get(segment.surface, 0.0) + km
+    unknown = tuple(s.id for s in segments if s.surface == "unknown" and s.road_class != "arterial")
     return ImportReport(
         file=file,
         format=format_name,
@@ -67,11 +70,10 @@ def describe(
         features_left_out=counts.features_left_out,
         left_out=found.left_out,
         gaps=counts.gaps,
-        unknown_surface=tuple(
-            s.id for s in segments if s.surface == "unknown" and s.road_class != "arterial"
-        ),
+        unknown_surface=unknown,
         unused_columns=found.unused_columns,
         problems=tuple(found.problems),
+        marks=(*counts.marks, *marks_of_network(network, graph, unknown)),
         assumed=(*found.assumed, *_assumed(segments, options)),
     )
 

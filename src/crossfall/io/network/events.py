@@ -8,6 +8,7 @@ measures along the route; a stretch that runs over several segments is cut.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import get_args
 
@@ -15,16 +16,29 @@ from crossfall.errors import InputError, Problem, refuse
 from crossfall.io.network.csv_wkt import read_columns
 from crossfall.model import Network, Side
 from crossfall.network.events import check_event
-from crossfall.network.linear import LinearReference, LineEvent, Position
+from crossfall.network.linear import Calibration, LinearReference, LineEvent, Position
 
 _NEEDED = ("from_m", "to_m", "name", "value")
 _KNOWN = {"segment_id", "route", "side", "source", *_NEEDED}
 
 
 def read_events(
-    path: str | Path, network: Network, *, encoding: str = "utf-8"
+    path: str | Path,
+    network: Network,
+    *,
+    calibrations: Mapping[str, Calibration] | None = None,
+    encoding: str = "utf-8",
 ) -> tuple[LineEvent, ...]:
     """Read a table of events.
+
+    Parameters
+    ----------
+    path : path
+    network : Network
+        The one the metres are of.
+    calibrations : mapping of segment id to Calibration, optional
+        Where the agency's metres were tied to places: its metres are turned into ours, which are
+        stretched evenly over the drawn line.
 
     Raises
     ------
@@ -44,6 +58,7 @@ def read_events(
             " if wanted, side and source"
         )
     linear = LinearReference(network)
+    counted = LinearReference(network, calibrations=calibrations)
     events: list[LineEvent] = []
     bad: list[Problem] = []
     for row, number in enumerate(numbers):
@@ -53,6 +68,7 @@ def read_events(
         except ValueError as error:
             bad.append(Problem(f"{path.name} row {number}", str(error)))
             continue
+        found = [_as_ours(event, counted, linear) for event in found]
         for event in found:
             wrong = check_event(event, network)
             if wrong is not None:
@@ -60,6 +76,17 @@ def read_events(
         events += found
     refuse(bad)
     return tuple(events)
+
+
+def _as_ours(event: LineEvent, counted: LinearReference, ours: LinearReference) -> LineEvent:
+    """An event in metres that the calibration counts, in metres stretched evenly over the line."""
+    if not counted.is_calibrated(event.segment_id):
+        return event
+    from_m, to_m = (
+        ours.official_m(event.segment_id, counted.drawn_m(event.segment_id, metres))
+        for metres in (event.from_m, event.to_m)
+    )
+    return replace(event, from_m=from_m, to_m=to_m)
 
 
 def position_of(cells: Mapping[str, str | None], column: str, linear: LinearReference) -> Position:

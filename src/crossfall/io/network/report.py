@@ -10,6 +10,7 @@ from crossfall.io.text import count
 from crossfall.model import Network
 
 if TYPE_CHECKING:
+    from crossfall.io.network.marks import Mark
     from crossfall.network.noding import Gap
 
 
@@ -55,6 +56,8 @@ class ImportReport:
     assumed: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     """Parts that the largest does not reach: their roads, and a place on them."""
+    marks: tuple[Mark, ...] = ()
+    """Places on the map to look at."""
 
     def summary(self) -> str:
         """A paragraph and a list for a person."""
