@@ -6,9 +6,11 @@ Only the keys live here; their words, and where along the job they apply, are th
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 from crossfall.design.clearances import DIGS, clearances_needed
 from crossfall.model import PointFeature, Stage, Treatment
+from crossfall.model.need import Task
 from crossfall.model.policy.permission import PermissionPractice
 
 ALWAYS = ("local_codes", "work_zone", "with_traffic", "seat_belt", "alone_and_phone")
@@ -50,21 +52,33 @@ def caution_keys(
         key = _BY_FEATURE.get(feature.kind)
         if key is not None:
             found.append(key)
-    if "utilities" in clearances_needed(stage, features, practice):
+    asks = "utilities" in clearances_needed(stage, features, practice)
+    has_trucks = stage.task == "hauling" or any(s.kind == "haul_truck" for s in stage.support)
+    found.extend(_of_work(stage.treatment, stage.task, has_trucks, bool(stage.operations), asks))
+    return tuple(dict.fromkeys(found))
+
+
+@cache
+def _of_work(
+    treatment: Treatment, task: Task, has_trucks: bool, has_passes: bool, asks_utilities: bool
+) -> tuple[str, ...]:
+    """What the work itself triggers, whatever stands beside the road."""
+    found: list[str] = []
+    if asks_utilities:
         found.append("utilities")
-    elif stage.task == "cutting":
+    elif task == "cutting":
         found.append("utilities_shallow")
-    if stage.treatment in {Treatment.DITCH_CLEANING, Treatment.CULVERT_CLEARING}:
+    if treatment in {Treatment.DITCH_CLEANING, Treatment.CULVERT_CLEARING}:
         found.append("trench")
-    if stage.treatment == Treatment.CULVERT_CLEARING:
+    if treatment == Treatment.CULVERT_CLEARING:
         found.append("open_culvert")
-    if stage.task == "hauling" or any(each.kind == "haul_truck" for each in stage.support):
+    if has_trucks:
         found.extend(("backing_trucks", "raised_beds", "pit_rules"))
-    if stage.treatment in DIGS:
+    if treatment in DIGS:
         found.append("soft_shoulder")
-    if stage.treatment == Treatment.DUST_CONTROL:
+    if treatment == Treatment.DUST_CONTROL:
         found.append("spray")
-    if stage.operations and stage.task != "hand_work":
+    if has_passes and task != "hand_work":
         found.extend(("open_windrow", "turning"))
     found.append("lightning")
-    return tuple(dict.fromkeys((*found, *ALWAYS)))
+    return (*found, *ALWAYS)

@@ -127,8 +127,11 @@ def _cuts_deep(stage: Stage, practice: PermissionPractice) -> bool:
     """Whether the blade or the teeth go below what local practice lets a grader cut unasked."""
     if stage.task != "cutting":
         return False
-    depth_mm = max((row.value for row in stage.quantities if row.name == DEPTH), default=0.0)
-    return depth_mm > practice.utilities_cut_mm or practice.utilities_cut_mm == 0
+    if practice.utilities_cut_mm == 0:
+        return True
+    return any(
+        row.name == DEPTH and row.value > practice.utilities_cut_mm for row in stage.quantities
+    )
 
 
 def _covering(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from crossfall.design.cost import PriceBook
 from crossfall.design.curves import CurveFinder
@@ -10,6 +10,7 @@ from crossfall.design.outfit import Outfit
 from crossfall.design.passes import PassBook
 from crossfall.design.source import SourceFinder
 from crossfall.design.water import layer_water_l
+from crossfall.design.zone import WorkZone
 from crossfall.model import Condition, PointFeature, Policy, Segment
 from crossfall.model.policy.design import DesignPolicy
 
@@ -24,6 +25,8 @@ class Tools:
     passes: PassBook
     sources: SourceFinder
     curves: CurveFinder
+    zones: dict[tuple[object, ...], WorkZone] = field(default_factory=dict)
+    """Work zones by what decides them, each worked out once."""
 
     @property
     def design(self) -> DesignPolicy:

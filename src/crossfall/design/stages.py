@@ -15,7 +15,7 @@ from crossfall.design.cost import Line
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.water import DEPTH, water_row
-from crossfall.design.zone import WorkZone, work_zone
+from crossfall.design.zone import WorkZone, duration_of, work_zone
 from crossfall.errors import InputError
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 from crossfall.model.need import Task
@@ -143,10 +143,18 @@ def _crew(zone: WorkZone, n_people: int, support: Sequence[Support]) -> Quantity
 
 def zone_of(site: Site, treatment: Treatment, task: Task, stay_min: float) -> WorkZone:
     """The work zone; work with the blade down moves on, hand work stays at each place."""
-    zone = site.tools.design.zone
-    is_beside = treatment in DIGS
-    stays = {"light_blading": 0.0, "hand_work": site.tools.design.drain.culvert_min}
-    return work_zone(site.segment, task, stays.get(task, stay_min), zone, is_beside=is_beside)
+    tools, segment = site.tools, site.segment
+    stays = {"light_blading": 0.0, "hand_work": tools.design.drain.culvert_min}
+    practice, is_beside = tools.design.zone, treatment in DIGS
+    stay_min = stays.get(task, stay_min)
+    # A district has only a handful of zones, and thousands of stages
+    key = (
+        segment.road_class, segment.adt >= practice.flagger_adt, segment.adt >= practice.shadow_adt,
+        task, duration_of(stay_min, practice), is_beside,
+    )  # fmt: skip
+    if key not in tools.zones:
+        tools.zones[key] = work_zone(segment, task, stay_min, practice, is_beside=is_beside)
+    return tools.zones[key]
 
 
 def part_name(name: str, number: int, n_parts: int) -> str:

@@ -50,16 +50,35 @@ def work_zone(
     is_beside : bool
         It takes the shoulder and no lane: ditches, shoulders, culvert ends.
     """
-    posted = practice.posted_on(segment.road_class)
     duration = duration_of(stay_min, practice)
+    return _zone(
+        practice,
+        posted=practice.posted_on(segment.road_class),
+        duration=duration,
+        needs_shadow=duration == "mobile" and segment.adt >= practice.shadow_adt,
+        is_busy=segment.adt >= practice.flagger_adt,
+        is_hauling=task == "hauling",
+        is_beside=is_beside,
+    )
+
+
+def _zone(
+    practice: ZonePractice,
+    *,
+    posted: float,
+    duration: Duration,
+    needs_shadow: bool,
+    is_busy: bool,
+    is_hauling: bool,
+    is_beside: bool,
+) -> WorkZone:
     signs = _rural(practice)
-    needs_shadow = duration == "mobile" and segment.adt >= practice.shadow_adt
     spacing, taper = taper_spacing(posted), 0.0
     needs_flaggers = False
     if duration != "mobile" and is_beside:
         taper = taper_length(practice.shoulder_m, posted, "shoulder")
     elif duration != "mobile":
-        needs_flaggers = segment.adt >= practice.flagger_adt or task == "hauling"
+        needs_flaggers = is_busy or is_hauling
         taper, spacing = practice.one_lane_taper_high_m, practice.one_lane_spacing_m
     n_devices = 0 if taper == 0 else math.ceil(taper / spacing - 1e-9) + 1
     zone = WorkZone(

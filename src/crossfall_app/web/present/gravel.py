@@ -271,7 +271,7 @@ def compared(edges: Sequence[Edge], district: District, units: Measures) -> Comp
     )
     measured = any(each.bladings_ratio != 1.0 for each in edges)
     told = "with the bladings you measured" if measured else "no saving in bladings is assumed"
-    return Compared(rows, f"{best.name} costs least: {told}")
+    return Compared(rows, f"Cheapest by the kilometre or mile: {best.name}; {told}")
 
 
 def dust_rows(
