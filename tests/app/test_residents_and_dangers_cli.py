@@ -258,3 +258,42 @@ def test_a_washed_out_road_names_the_cards_to_take_back(crossfall, sqlite_worksp
     assert crossfall(*report, "washout", "-w", folder, "--json").json["cards_to_withdraw"] == [1]
     spoken = crossfall(*report, "culvert_collapse", "-w", folder)
     assert "card 1 is issued there, for Grader 1 on 2026-05-12" in spoken.out + spoken.err
+
+
+def test_a_haul_ends_before_its_time_with_a_reason(crossfall, office):
+    crossfall(
+        "haul", "add", "A company", "--road", "Road 1", "--from", "2026-05-01", "--to",
+        "2026-05-10", "--tonnes", "2000", "-w", office,
+    )  # fmt: skip
+    end = ("haul", "end", "HA-2026-1", "-w", office)
+    assert crossfall(*end, "--on", "2026-05-05", "--because", " ").is_refused("say why it ends")
+    for day in ("2026-05-10", "2026-04-30"):
+        told = crossfall(*end, "--on", day, "--because", "x")
+        assert told.is_refused("expected an earlier last day within it")
+    told = crossfall(*end, "--on", "2026-05-05", "--because", "the mill closed", "--json").json
+    assert (told["last_day"], told["tonnes"]) == ("2026-05-05", 1000.0)
+    (agreement,) = repository.load_district().haul_agreements
+    assert "the mill closed" in agreement.note
+    assert models.Audit.objects.filter(action="end", table="haulagreement").count() == 1
+    assert audit.first_break() is None
+
+
+def test_needs_tell_all_of_one_road(crossfall, office):
+    told = crossfall("needs", office, "--road", "Road 1").out
+    assert "Worth" in told or "Nothing is due there." in told
+    assert crossfall("needs", office, "--road", "Rode 1").is_refused("did you mean Road 1")
+    rows = crossfall("needs", office, "--road", "R1", "--json").json["needs"]
+    assert {row["segment"] for row in rows} <= {"R1"}
+    for row in rows:
+        assert sum(row["worth_parts_h"].values()) == pytest.approx(row["worth_h"], abs=0.01)
+
+
+def test_thickness_is_screened_at_the_keyboard(crossfall, office):
+    layers = crossfall("thickness", office, "--years", 5, "--json").json["layers"]
+    assert {row["segment"] for row in layers} == {"R0", "R1", "R2", "R3"}
+    for row in layers:
+        left = max(row["there_mm"] - 5 * row["loss_mm_year"], 0)
+        assert row["left_mm"] == pytest.approx(left, abs=0.1)
+    told = crossfall("thickness", office)
+    assert "an engineer confirms" in told.err
+    assert crossfall("thickness", office, "--years", 0).is_refused("years is 0")

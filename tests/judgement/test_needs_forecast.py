@@ -8,7 +8,9 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
+from crossfall.demo import osier_valley
 from crossfall.errors import InputError
+from crossfall.judgement import only_road
 from crossfall.judgement.hazards import open_hazards
 from crossfall.judgement.needs import find_needs, first_week_conditions
 from crossfall.judgement.rating import overall_rating
@@ -21,6 +23,7 @@ from crossfall.model import (
     Hazard,
     Network,
     Node,
+    Policy,
     Segment,
     Station,
     Treatment,
@@ -265,3 +268,27 @@ def test_the_overall_rating_follows_the_worst_of_the_lasting_scores() -> None:
     assert overall_rating(scores).tolist() == [5, 3, 2]
     with pytest.raises(InputError, match="a score is 6"):
         overall_rating(np.full((5, 1), 6.0))
+
+
+def test_what_will_be_left_at_the_next_regravel() -> None:
+    segment = Segment("s", "Mill Road", "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0)))
+    segment = replace(segment, gravel_mm=90.0, gravel_method="measured")
+    (soon,) = check_layers(_district(segment), today=TODAY, years=2.0)
+    (late,) = check_layers(_district(segment), today=TODAY, years=40.0)
+    assert soon.left_mm == pytest.approx(soon.there_mm - 2 * soon.loss_mm_year, abs=0.1)
+    assert late.left_mm == 0.0
+    (usual,) = check_layers(_district(segment), today=TODAY)
+    assert usual.regravel_years == Policy().needs.layer.regravel_years
+    with pytest.raises(InputError, match="years is 0"):
+        check_layers(_district(segment), today=TODAY, years=0.0)
+
+
+def test_one_road_alone_is_judged_as_among_others() -> None:
+    district = osier_valley(seed=3, today=TODAY)
+    needs = {each.segment_id: each for each in find_needs(district, today=TODAY)[0]}
+    layers = {each.segment_id: each for each in check_layers(district, today=TODAY)}
+    for segment in district.network.maintained[::40]:
+        alone = only_road(district, segment.id)
+        (found,) = find_needs(alone, today=TODAY)[0] or (None,)
+        assert found == needs.get(segment.id)
+        assert check_layers(alone, today=TODAY) == (layers[segment.id],)

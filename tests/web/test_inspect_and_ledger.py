@@ -415,6 +415,8 @@ def test_a_road_tells_what_its_worth_is_made_of(office, superintendent):
     assert "of a grader" in text
     assert "what the road must carry whatever its traffic" in text
     assert "Cut only while the surface is moist" in text
+    assert "Left at the next regravel, in 8 years" in text
+    assert "Screening only: engineer to confirm" in text
     assert "of 100, where 0 can wait a season" in text
 
 

@@ -21,6 +21,7 @@ from crossfall.judgement.hazards import HazardNotice, closed_by_hazard, open_haz
 from crossfall.judgement.hindcast import DayAfterRain, Hindcast, day_after_rain, hindcast
 from crossfall.judgement.load_limit import LoadAdvisory, advise_load_limits, sign_posting
 from crossfall.judgement.needs import find_needs, first_week_conditions
+from crossfall.judgement.one_road import only_road
 from crossfall.judgement.resting import RestingRoad, resting_roads
 from crossfall.judgement.road_days import RoadDays, road_days
 from crossfall.judgement.state import MoistureState, surface_state
@@ -59,6 +60,7 @@ __all__ = [
     "is_only_reported",
     "judge_gates",
     "observations_of",
+    "only_road",
     "open_hazards",
     "resting_roads",
     "road_days",

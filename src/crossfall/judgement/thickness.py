@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from crossfall.errors import InputError
 from crossfall.formulas.thickness import (
     soft_soil_thickness_m,
     soil_class,
@@ -33,17 +34,34 @@ class LayerCheck:
     loss_mm_year: float
     years_to_least: float
     """Years until gravel is down to the least that can still be bladed."""
+    left_mm: float
+    """What will be left at the next regravel [mm]."""
+    regravel_years: float
+    """Years from today until then [year]."""
     is_enough: bool
     assumed: tuple[str, ...]
     text: str
     """For a foreman; ends with who has to confirm."""
 
 
-def check_layers(district: District, *, today: date) -> tuple[LayerCheck, ...]:
-    """One check for each maintained segment, thinnest against its need first."""
+def check_layers(
+    district: District, *, today: date, years: float | None = None
+) -> tuple[LayerCheck, ...]:
+    """One check for each maintained segment, thinnest against its need first.
+
+    ``years`` are those from today to the next regravel; the policy's when None.
+
+    Raises
+    ------
+    InputError
+        If ``years`` is not above 0.
+    """
+    if years is not None and not years > 0:
+        raise InputError(f"years is {years:g}; expected more than 0")
     policy = district.policy
     belief = believe(district, today)
     layer = policy.needs.layer
+    ahead = layer.regravel_years if years is None else years
     measured = belief.measures["gravel_mm"].tolist()
     found = [
         _check(
@@ -52,6 +70,7 @@ def check_layers(district: District, *, today: date) -> tuple[LayerCheck, ...]:
             thickness == thickness,
             segment.adt * segment.heavy_share,
             max(loss, 0.1),
+            ahead,
             layer,
         )
         for segment, thickness, loss in zip(
@@ -67,6 +86,7 @@ def _check(
     is_known: bool,
     heavy_trucks_day: float,
     loss_mm_year: float,
+    years: float,
     layer: LayerPolicy,
 ) -> LayerCheck:
     soil = soil_class(layer.assumed_cbr_pct)
@@ -76,6 +96,7 @@ def _check(
     soft_cbr = layer.assumed_cbr_pct * layer.thaw_share
     second = soft_soil_thickness_m(passages, cbr_pct=soft_cbr, rut_m=layer.rut_m) * 1000
     left = years_left(there_mm, layer.least_mm, loss_mm_year)
+    left_mm = max(there_mm - loss_mm_year * years, 0.0)
     is_enough = needed is not None and there_mm >= needed
     assumed = [f"Soil: CBR {layer.assumed_cbr_pct:g} %, not tested."]
     if not is_known:
@@ -85,7 +106,8 @@ def _check(
         f"{there_mm:.0f} mm of gravel is there; for {heavy_trucks_day:.0f} heavy trucks a day the"
         f" table asks for {wanted} of gravel and base over the soil ({second:.0f} mm by the second"
         f" opinion, while soft). At {loss_mm_year:.0f} mm a year it is down to"
-        f" {layer.least_mm:.0f} mm in {left:.0f} years. Screening only: engineer to confirm."
+        f" {layer.least_mm:.0f} mm in {left:.0f} years; at the next regravel, {years:g} years from"
+        f" now, {left_mm:.0f} mm will be left. Screening only: engineer to confirm."
     )
     return LayerCheck(
         segment_id,
@@ -94,6 +116,8 @@ def _check(
         round(second, 1),
         round(loss_mm_year, 2),
         round(left, 1),
+        round(left_mm, 1),
+        years,
         is_enough,
         tuple(assumed),
         text,

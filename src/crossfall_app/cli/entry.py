@@ -40,6 +40,7 @@ from crossfall_app.cli.roughness import COMMANDS as ROUGHNESS
 from crossfall_app.cli.sift import COMMANDS as SIFT
 from crossfall_app.cli.speak import complain, remark, say
 from crossfall_app.cli.start import COMMANDS as START
+from crossfall_app.cli.thickness import COMMANDS as THICKNESS
 from crossfall_app.cli.week import COMMANDS as WEEK
 from crossfall_app.cli.years import COMMANDS as YEARS
 from crossfall_app.workspace import WORKSPACE_VARIABLE
@@ -88,6 +89,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *ASK,
         *CONDITION,
         *ROUGHNESS,
+        *THICKNESS,
         *WEEK,
         *DONE_WORK,
         *MATCH,

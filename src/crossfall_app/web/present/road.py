@@ -5,7 +5,13 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from crossfall.judgement import MoistureClass, RestingRoad, is_only_reported, open_hazards
+from crossfall.judgement import (
+    LayerCheck,
+    MoistureClass,
+    RestingRoad,
+    is_only_reported,
+    open_hazards,
+)
 from crossfall.judgement.gate import GateTable
 from crossfall.judgement.rating import RATING_NAMES
 from crossfall.judgement.state import MoistureState
@@ -74,6 +80,7 @@ def road_page(
     today: date,
     measures: Measures,
     rest: RestingRoad | None = None,
+    layer: LayerCheck | None = None,
 ) -> dict[str, Any]:
     """Everything that is known of one segment, in words."""
     dangers = open_hazards(district, today=today)
@@ -90,6 +97,7 @@ def road_page(
         "hazards": hazard_rows(here, district, measures),
         "need": _need(need, measures) if need else None,
         "rest": rest.text if rest is not None else "",
+        "layer": _layer(layer, measures) if layer is not None else None,
         "condition": _condition(condition, _last_look(segment, district), today, measures)
         if condition
         else None,
@@ -126,6 +134,23 @@ def _need(need: Need, measures: Measures) -> dict[str, Any]:
             for each in need.reasons
         ],
     }
+
+
+def _layer(check: LayerCheck, measures: Measures) -> dict[str, Any]:
+    show = measures.show
+    needed = "more than the table knows" if check.needed_mm is None else show(check.needed_mm, "mm")
+    return {
+        "is_enough": check.is_enough,
+        "rows": [
+            ("There", show(check.there_mm, "mm")),
+            ("Needed by the table", needed),
+            ("Second opinion, while soft", show(check.second_opinion_mm, "mm")),
+            ("Lost in a year", show(check.loss_mm_year, "mm")),
+            (f"Left at the next regravel, in {check.regravel_years:g} years",
+             show(check.left_mm, "mm")),
+        ],
+        "assumed": [measures.words(each) for each in check.assumed],
+    }  # fmt: skip
 
 
 def _condition(

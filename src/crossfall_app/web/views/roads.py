@@ -17,7 +17,7 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from crossfall.errors import InputError
-from crossfall.judgement import first_week_conditions, resting_roads
+from crossfall.judgement import check_layers, first_week_conditions, only_road, resting_roads
 from crossfall.report.condition_summary import condition_summary_pdf
 from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, this_morning
@@ -76,6 +76,7 @@ def road(request: HttpRequest, segment_id: str) -> HttpResponse:
         raise Http404
     needs = {each.segment_id: each for each in desk.sheet.needs}
     conditions = {each.segment_id: each for each in desk.sheet.conditions}
+    alone = only_road(desk.district, segment_id) if segment.is_maintained else None
     shown = road_page(
         segment,
         desk.district,
@@ -86,14 +87,8 @@ def road(request: HttpRequest, segment_id: str) -> HttpResponse:
         desk.week,
         desk.today,
         measures(),
-        next(
-            (
-                each
-                for each in resting_roads(desk.district, today=desk.today)
-                if each.segment_id == segment_id
-            ),
-            None,
-        ),
+        next(iter(resting_roads(alone, today=desk.today)), None) if alone else None,
+        check_layers(alone, today=desk.today)[0] if alone else None,
     )
     ledger = road_ledger(segment, desk.district, desk.today, measures())
     return page(request, "road.html", segment.route, here="roads", road=shown, ledger=ledger)
