@@ -89,7 +89,7 @@ class Block:
         n_all: int | None = None,
     ) -> None:
         """``outcomes`` have their dominated strategies dropped already, or not at all."""
-        self.table, self.outcomes, self.strategies = table, outcomes, strategies
+        self.table, self.strategies = table, strategies
         self.n, self.pit_names = table.n, table.pit_names
         edges = chunk_edges(table.n if n_all is None else n_all)
         self.first_chunk = int(np.searchsorted(edges, first, side="left"))
@@ -145,7 +145,7 @@ class Block:
         return self.table.column("start_mm") / np.maximum(loss, np.float32(1e-3)), self.table.pit
 
     def rows(self, chosen: Rows) -> tuple[SegmentTable, Outcomes]:
-        return self.table.rows(chosen), self.outcomes.rows(chosen)
+        return self.table.rows(chosen), self.packed.rows(chosen, self.strategies.n)
 
     def _by_chunk(self, values: Floats) -> Floats:
         bounds = zip(self.edges[:-1].tolist(), self.edges[1:].tolist(), strict=True)

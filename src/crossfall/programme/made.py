@@ -6,6 +6,8 @@ Nothing here is a measurement.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -57,6 +59,29 @@ def made_table(n: int, seed: int, *, n_pits: int = 3) -> SegmentTable:
         values[row] = drawn[name]
     pits = rng.integers(0, n_pits, n).astype(np.int32)
     return SegmentTable((), values, pits, tuple(f"pit {pit + 1}" for pit in range(n_pits)))
+
+
+def made_columns(n: int, seed: int, *, n_pits: int = 3) -> dict[str, npt.NDArray[Any]]:
+    """Facts of ``n`` made segments, as a file of a large network holds them."""
+    if n < 1:
+        raise InputError(f"n is {n}; expected at least 1 segment")
+    rng = np.random.default_rng(seed)
+    classes = np.array(["arterial", "collector", "local", "minimum"])
+    return {
+        "segment_id": np.char.add("m", np.arange(n).astype(np.str_)),
+        "length_m": rng.uniform(400, 1800, n),
+        "width_m": rng.uniform(5.0, 8.0, n),
+        "adt": np.clip(np.exp(rng.normal(4.0, 0.9, n)), 4, 900),
+        "heavy_share": rng.uniform(0.02, 0.25, n),
+        "grade_pct": rng.uniform(0.2, 6.0, n),
+        "road_class": classes[rng.choice(4, n, p=[0.05, 0.2, 0.6, 0.15])],
+        "material": np.full(n, "surface gravel"),
+        "gravel_mm": rng.uniform(5, 130, n),
+        "deformation": rng.uniform(1.5, 5.0, n),
+        "drainage": rng.uniform(1.5, 5.0, n),
+        "gravel_minor_m3": rng.uniform(2500, 5000, n),
+        "pit": np.char.add("pit ", (rng.integers(0, n_pits, n) + 1).astype(np.str_)),
+    }
 
 
 def made_limits(

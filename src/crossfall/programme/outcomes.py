@@ -38,6 +38,17 @@ class Packed:
     code: npt.NDArray[np.int16]
     """Strategy of each candidate, rising within a segment."""
 
+    def rows(self, chosen: npt.NDArray[np.int64], n_strategies: int) -> Outcomes:
+        """Some of the segments unpacked again; what was left out costs inf and places nothing."""
+        cost = np.full((chosen.shape[0], n_strategies), np.inf, dtype=np.float32)
+        mask = np.zeros((chosen.shape[0], n_strategies), dtype=np.uint32)
+        first = self.start[chosen]
+        size = self.start[chosen + 1] - first
+        row = np.repeat(np.arange(chosen.shape[0]), size)
+        at = np.arange(row.shape[0]) - np.repeat(np.cumsum(size) - size - first, size)
+        cost[row, self.code[at]], mask[row, self.code[at]] = self.cost[at], self.mask[at]
+        return Outcomes(cost, mask)
+
 
 def pack(outcomes: Outcomes) -> Packed:
     """Leave out what costs inf: a pass over the rest reads a fraction of the memory.
