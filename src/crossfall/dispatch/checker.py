@@ -18,7 +18,7 @@ from crossfall.dispatch.checker_calendar import check_calendar
 from crossfall.dispatch.checker_day import check_day
 from crossfall.dispatch.checker_facts import Facts
 from crossfall.dispatch.checker_support import check_timetable
-from crossfall.dispatch.standing import Since
+from crossfall.dispatch.standing import Since, Standing
 from crossfall.judgement import GateTable
 from crossfall.model import (
     CrewCalendar,
@@ -73,7 +73,7 @@ def check_plan(
     found += check_timetable(plan, known, facts, since, calendar)
     found += check_calendar(plan, known, calendar, facts)
     found += _accounts(plan, jobs, gates, policy, facts, since)
-    found += _nobody_left_out(plan, facts, since)
+    found += _nobody_left_out(plan, facts, since, calendar)
     return tuple(found)
 
 
@@ -95,16 +95,35 @@ def _one_place_each(plan: Plan, policy: DispatchPolicy) -> Iterator[Violation]:
             yield Violation("weekday", _where(each), f"nobody works on a {each.day:%A}")
 
 
-def _nobody_left_out(plan: Plan, facts: Facts, since: Since | None) -> Iterator[Violation]:
+def _nobody_left_out(
+    plan: Plan, facts: Facts, since: Since | None, calendar: CrewCalendar | None
+) -> Iterator[Violation]:
     """A machine that stands out on the road, and can be driven, has an itinerary that ends home."""
     going = {(each.machine_id, each.day) for each in plan.itineraries}
     for standing in since.standings if since else ():
-        is_manned = since is not None and facts.manned_h(standing.machine_id, since.day) > 0
+        is_manned = since is not None and _can_be_driven(standing, facts, since, calendar)
         machine = facts.machines.get(standing.machine_id)
         is_home = standing.node in facts.home_nodes.get(standing.machine_id, frozenset())
         is_running = is_manned and machine is not None and machine.is_available
         if since and is_running and not is_home and (standing.machine_id, since.day) not in going:
             yield Violation("path", standing.machine_id, f"it is left standing at {standing.node}")
+
+
+def _can_be_driven(
+    standing: Standing, facts: Facts, since: Since, calendar: CrewCalendar | None
+) -> bool:
+    """Whether somebody is there for the machine, and neither is taken for something else."""
+    held = calendar.reservations if calendar else ()
+    return any(
+        operator.machine_id == standing.machine_id
+        and since.day not in operator.off_days
+        and not any(
+            each.holds(standing.machine_id, operator.id, since.day)
+            and each.end_min > standing.clock_min
+            for each in held
+        )
+        for operator in facts.operators.values()
+    )
 
 
 def _stages_whole(

@@ -34,6 +34,8 @@ class Step:
     minutes: float
     segment_id: str | None = None
     stage_id: str | None = None
+    pass_number: int | None = None
+    n_passes: int | None = None
 
 
 def steps_of(itinerary: Itinerary, network: Network) -> tuple[Step, ...]:
@@ -56,6 +58,8 @@ def steps_of(itinerary: Itinerary, network: Network) -> tuple[Step, ...]:
             legs[-1].end_min - legs[0].start_min,
             legs[0].segment_id,
             legs[0].stage_id,
+            legs[0].pass_number,
+            n_passes.get(legs[0].stage_id or "") if legs[0].pass_number else None,
         )
         for legs in _together(itinerary.legs, network)
     )
