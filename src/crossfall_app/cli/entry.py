@@ -18,6 +18,8 @@ from crossfall.errors import Cancelled, CrossfallError, InfeasibleError
 from crossfall_app.cli.ask import COMMANDS as ASK
 from crossfall_app.cli.bring import COMMANDS as BRING
 from crossfall_app.cli.condition import COMMANDS as CONDITION
+from crossfall_app.cli.crew_calendar import COMMANDS as CALENDAR
+from crossfall_app.cli.crew_calendar import GROUP_HELP as CALENDAR_HELP
 from crossfall_app.cli.dangers import COMMANDS as HAZARD
 from crossfall_app.cli.dangers import GROUP_HELP as HAZARD_HELP
 from crossfall_app.cli.desk import COMMANDS as DESK
@@ -32,6 +34,7 @@ from crossfall_app.cli.lan import COMMANDS as LAN
 from crossfall_app.cli.lan import PHONES_HELP
 from crossfall_app.cli.lay_out import COMMANDS as LAY_OUT
 from crossfall_app.cli.match import COMMANDS as MATCH
+from crossfall_app.cli.midweek import COMMANDS as MIDWEEK
 from crossfall_app.cli.permit import CLEARANCE_HELP, ENGINEER_HELP
 from crossfall_app.cli.permit import COMMANDS as PERMIT
 from crossfall_app.cli.residents import COMMANDS as REQUESTS
@@ -63,6 +66,7 @@ def build() -> typer.Typer:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     groups = {
+        "calendar": CALENDAR_HELP,
         "gravel": GRAVEL_HELP,
         "hazard": HAZARD_HELP,
         "requests": REQUESTS_HELP,
@@ -90,7 +94,9 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *CONDITION,
         *ROUGHNESS,
         *THICKNESS,
+        *CALENDAR,
         *WEEK,
+        *MIDWEEK,
         *DONE_WORK,
         *MATCH,
         *YEARS,
