@@ -13,7 +13,7 @@ from datetime import date, datetime
 from crossfall.cards import make_cards
 from crossfall.design import design_jobs
 from crossfall.design.clearances import hold_for_leave
-from crossfall.design.dust import hold_for_rain
+from crossfall.design.dust import hold_for_rain, treated_roads
 from crossfall.design.jobs import make_tools
 from crossfall.design.site import Site
 from crossfall.dispatch import dispatch_week
@@ -56,11 +56,14 @@ from crossfall.model import (
     YearsStudy,
     quiet,
 )
+from crossfall.model.partitions import Columns
 from crossfall.network import build_graph
 from crossfall.programme import (
     GravelPlaced,
     Programme,
     Scenario,
+    facts_columns,
+    facts_of,
     gravel_placed,
     needs_of_year,
     study_years,
@@ -143,9 +146,7 @@ def plan_week(
         iterations=iterations,
         progress=lambda fraction, message: progress(0.25 + 0.65 * fraction, message),
     )
-    violations = check_plan(
-        plan, jobs, network, fleet, gates, policy, calendar=district.calendar
-    )
+    violations = check_plan(plan, jobs, network, fleet, gates, policy, calendar=district.calendar)
     progress(0.92, "The plan is checked")
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     progress(1.0, f"{len(cards)} job cards are written")
@@ -164,8 +165,17 @@ def _jobs_for(
     """Needs designed, with the days on which permissions and rain let each piece be done."""
     policy, graph = district.policy, build_graph(network)
     signed = tuple(each for each in district.signatures if each.stands(first_day))
+    treated = treated_roads(district.dust, first_day, policy.design.dust)
     jobs = design_jobs(
-        needs, conditions, network, graph, district.fleet, state, policy, signatures=signed
+        needs,
+        conditions,
+        network,
+        graph,
+        district.fleet,
+        state,
+        policy,
+        signatures=signed,
+        treated=treated,
     )
     jobs = hold_for_leave(
         jobs,
@@ -318,6 +328,18 @@ def ask_years(
         gravel=_gravel_on_the_road(district),
         progress=progress,
     )
+
+
+def segment_facts_of(district: District, *, today: date) -> Columns:
+    """The maintained segments as the columns of a file for a larger study."""
+    _, conditions = find_needs(district, today=today)
+    facts = facts_of(
+        district.network.maintained,
+        conditions,
+        district.policy,
+        gravel=_gravel_on_the_road(district),
+    )
+    return facts_columns(facts)
 
 
 def _gravel_on_the_road(district: District) -> dict[str, GravelPlaced]:

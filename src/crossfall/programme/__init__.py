@@ -6,6 +6,7 @@ from crossfall.programme.certify import Certificate, certify
 from crossfall.programme.chance import Chance, Contingency, chances, with_contingency
 from crossfall.programme.facts import Scenario, SegmentFacts, facts_of, table_of
 from crossfall.programme.limits import Limits, make_limits
+from crossfall.programme.parted import PartedProgramme, facts_columns, plan_parted
 from crossfall.programme.pits import GravelPlaced, gravel_placed
 from crossfall.programme.questions import (
     CurvePoint,
@@ -27,6 +28,7 @@ __all__ = [
     "Delay",
     "GravelPlaced",
     "Limits",
+    "PartedProgramme",
     "Prepared",
     "Programme",
     "Scenario",
@@ -35,11 +37,13 @@ __all__ = [
     "certify",
     "chances",
     "cost_of_delay",
+    "facts_columns",
     "facts_of",
     "first_year_needs",
     "gravel_placed",
     "make_limits",
     "needs_of_year",
+    "plan_parted",
     "plan_prepared",
     "plan_years",
     "prepare",

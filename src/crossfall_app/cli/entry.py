@@ -18,6 +18,8 @@ from crossfall.errors import Cancelled, CrossfallError, InfeasibleError
 from crossfall_app.cli.ask import COMMANDS as ASK
 from crossfall_app.cli.bring import COMMANDS as BRING
 from crossfall_app.cli.condition import COMMANDS as CONDITION
+from crossfall_app.cli.country import COMMANDS as COUNTRY
+from crossfall_app.cli.country import GROUP_HELP as COUNTRY_HELP
 from crossfall_app.cli.crew_calendar import COMMANDS as CALENDAR
 from crossfall_app.cli.crew_calendar import GROUP_HELP as CALENDAR_HELP
 from crossfall_app.cli.dangers import COMMANDS as HAZARD
@@ -68,6 +70,7 @@ def build() -> typer.Typer:
     groups = {
         "calendar": CALENDAR_HELP,
         "gravel": GRAVEL_HELP,
+        "country": COUNTRY_HELP,
         "hazard": HAZARD_HELP,
         "requests": REQUESTS_HELP,
         "haul": HAUL_HELP,
@@ -100,6 +103,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *DONE_WORK,
         *MATCH,
         *YEARS,
+        *COUNTRY,
         *LAY_OUT,
         *GRAVEL,
         *SIFT,
