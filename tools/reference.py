@@ -81,7 +81,8 @@ _RULES_INTRO = """# Rules
 
 What each road needs is found by {n_calls} calls, and why by {n_causes} causes. Figures are those of
 the [settings](settings.md) as they are delivered; a policy of your own changes them. A fact that
-nobody knows makes no clause true. [How they work together](../methods/condition.md).
+nobody knows makes no clause true; potholes nobody counted are taken as many, and a rough ride in
+which nobody measured anything as washboard. [How they work together](../methods/condition.md).
 
 <!-- Written by tools/reference.py from crossfall.judgement -->
 """

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -367,3 +368,32 @@ def test_dust_alone_is_no_work_for_a_blade() -> None:
     busy = replace(segment, adt=220.0)
     (need,) = find_needs(_district(busy, tight), today=TODAY)[0]
     assert need.treatment is Treatment.DUST_CONTROL
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        {"is_culvert_blocked": True},
+        {"is_ditch_blocked": True},
+        {"ditch": "none"},
+        {"has_high_shoulder": True},
+        {"has_secondary_ditch": True},
+        {"shoulder": "eroded"},
+        {"windrow_side": "left"},
+    ],
+    ids=str,
+)
+def test_a_fault_on_a_perfect_road_is_worth_mending(fault: dict[str, object]) -> None:
+    perfect = dict.fromkeys(SCORES, 5.0)
+    need = _need(**perfect, **fault)
+    assert need.benefit_h > 0
+    assert need.urgency > 0
+
+
+def test_a_ditch_found_clear_long_ago_says_nothing_today() -> None:
+    segment = Segment("s", "Mill Road", "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0)))
+    old = Condition(
+        "s", TODAY - timedelta(days=400), 4, 1.6, 4, 2.0, 4, method="measured", ditch="clear"
+    )
+    (need,) = find_needs(_district(segment, old), today=TODAY)[0]
+    assert need.treatment is not Treatment.ENGINEER

@@ -38,6 +38,15 @@ _HOLDS_WATER = (
     _T.SECONDARY_DITCH_REMOVAL,
 )
 """Left undone, water breaks the surface: the dearer work comes on top, not instead."""
+_FAULTS = {
+    _T.CULVERT_CLEARING: ("is_culvert_blocked",),
+    _T.DITCH_CLEANING: ("is_ditch_blocked", "is_ditch_missing"),
+    _T.SHOULDER_PULLING: ("has_high_shoulder",),
+    _T.SECONDARY_DITCH_REMOVAL: ("has_secondary_ditch",),
+    _T.SPOT_GRAVEL: ("is_shoulder_eroded",),
+    _T.WINDROW_PICKUP: ("has_windrow",),
+}
+"""Faults that are there or not, and the work that ends them."""
 _LIFE = {
     _T.BLADING: "life_blading_days",
     _T.WINDROW_PICKUP: "life_blading_days",
@@ -74,10 +83,11 @@ def urgency(
         (weight.deformation, lack[3], felt),
         (weight.defects, lack[4], felt),
         (weight.culvert, facts["is_culvert_blocked"], 1.0),
-        (weight.ditch, facts["is_ditch_blocked"], 1.0),
+        (weight.ditch, np.maximum(facts["is_ditch_blocked"], facts["is_ditch_missing"]), 1.0),
         (weight.windrow, facts["has_windrow"], 1.0),
         (weight.edge, facts["has_high_shoulder"], 1.0),
         (weight.edge, facts["has_secondary_ditch"], 1.0),
+        (weight.edge, facts["is_shoulder_eroded"], 1.0),
     ):
         calm *= 1 - share * amount * reach
     calm *= (1 - call.request_urgency) ** np.sqrt(n_requests)
@@ -102,7 +112,7 @@ def worth(
     """
     usual = usual_h_km(needs.usual)
     is_due = judgement.primary != CODE[_T.NONE]
-    lack = _lack(judgement, scores)
+    lack = _lack(judgement, scores, facts, needs.worth.fault_lack)
     parts = np.zeros((len(PARTS), scores.shape[1]))
     parts[0] = _users(judgement, scores, facts["adt"], needs) * length_km
     parts[1] = class_h_km * lack.max(axis=0) * length_km
@@ -146,10 +156,13 @@ def _iri(ride: Floats, worth_policy: WorthPolicy) -> Floats:
     return np.interp(ride, at, iri)
 
 
-def _lack(judgement: Judgement, scores: Floats) -> Floats:
-    """How far the scores that each treatment mends have fallen (treatment, segment), 0 to 1.
+def _lack(
+    judgement: Judgement, scores: Floats, facts: dict[str, Floats], fault_lack: float
+) -> Floats:
+    """How far what each treatment mends has fallen (treatment, segment), 0 to 1.
 
-    0 for treatments that are not called for.
+    By the scores it mends, and at least ``fault_lack`` where the fault itself was seen: a blocked
+    culvert under a perfect road is still worth clearing. 0 for treatments that are not called for.
     """
     mends = {
         _T.REGRAVELLING: (2,),
@@ -170,6 +183,9 @@ def _lack(judgement: Judgement, scores: Floats) -> Floats:
         rows = judgement.work[CODE[treatment]]
         worst = scores[list(indices)][:, rows].min(axis=0)
         lack[CODE[treatment], rows] = np.clip((5 - worst) / 4, 0, 1)
+    for treatment, faults in _FAULTS.items():
+        is_seen = judgement.work[CODE[treatment]] & np.any([facts[name] > 0 for name in faults], 0)
+        lack[CODE[treatment], is_seen] = np.maximum(lack[CODE[treatment], is_seen], fault_lack)
     return lack
 
 

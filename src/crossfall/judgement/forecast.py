@@ -254,6 +254,8 @@ def _at_last_look(
             for look in looks
         ]
         is_assumed[rows] = False
+        # Ditches fill: an old look does not say that they are clear
+        flags["is_ditch_clear"] &= today.toordinal() - day <= needs.call.clear_days
     _use_known_gravel(segments, measures["gravel_mm"])
     adt = np.array([segment.adt for segment in segments])
     heavy = np.array([segment.heavy_share for segment in segments])

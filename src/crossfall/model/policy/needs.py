@@ -102,6 +102,13 @@ class CallPolicy:
         low=0.0,
         high=500.0,
     )
+    clear_days: float = setting(
+        180.0,
+        unit="day",
+        doc="How long a ditch that was found clear is taken to be clear.",
+        low=1.0,
+        high=1000.0,
+    )
     ditch_drainage: float = setting(
         2.1, unit="score", doc="Ditches that do not carry water.", low=1.0, high=5.0
     )
@@ -236,6 +243,13 @@ class WorthPolicy:
         doc="Worth of the deficit itself, as a share of the treatment's usual work hours.",
         low=0.0,
         high=3.0,
+    )
+    fault_lack: float = setting(
+        0.5,
+        unit="-",
+        doc="Least deficit of a fault that was seen (a blocked culvert, a ridge), 0 to 1.",
+        low=0.0,
+        high=1.0,
     )
     delay_share: float = setting(
         1.0,
