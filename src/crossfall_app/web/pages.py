@@ -89,11 +89,11 @@ def csv_answer(name: str, heads: Iterable[str], rows: Iterable[Iterable[Any]]) -
     """A table to download. Text that a spreadsheet would take for a formula is made harmless."""
     answer = HttpResponse(
         content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{_safe_name(name)}"'},
+        headers={"Content-Disposition": f'attachment; filename="{safe_name(name)}"'},
     )
     write = csv.writer(answer, lineterminator="\r\n")
     write.writerow(heads)
-    write.writerows([_harmless(cell) for cell in row] for row in rows)
+    write.writerows([harmless(cell) for cell in row] for row in rows)
     return answer
 
 
@@ -108,12 +108,12 @@ def measures() -> Measures:
     return Measures(settings.CROSSFALL_UNITS)
 
 
-def _harmless(cell: Any) -> Any:
+def harmless(cell: Any) -> Any:
     """Text that begins like a formula gets an apostrophe before it; figures stay as they are.
 
     Examples
     --------
-    >>> _harmless("=1+1"), _harmless("-3.5"), _harmless("Mill Road")
+    >>> harmless("=1+1"), harmless("-3.5"), harmless("Mill Road")
     ("'=1+1", '-3.5', 'Mill Road')
     """
     if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"}:
@@ -124,7 +124,7 @@ def _harmless(cell: Any) -> Any:
     return cell
 
 
-def _safe_name(name: str) -> str:
+def safe_name(name: str) -> str:
     return re.sub(r"[^\w.-]+", "-", name, flags=re.ASCII)
 
 

@@ -58,6 +58,8 @@ _SUPERINTENDENT_LOOKS = {"people", "people-invite", "people-link", "people-role"
 _FOREMAN_LOOKS = {
     "changes",
     "changes-csv",
+    "event-zip",
+    "road-zip",
     # Where people are and what their phones told
     "field",
     "field-phones",
