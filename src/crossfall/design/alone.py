@@ -64,6 +64,10 @@ class Piece:
     edge_slope: float | None = None
     sift_gap_mm: float | None = None
     """Of scarify and remix: gap between the teeth that screens the road in place [mm]."""
+    widenings: Sequence[tuple[float, float, float]] = ()
+    """From, to and width beyond the road's own [m]."""
+    is_treated: bool = False
+    """Dust control was sprayed on it not long ago."""
     culverts_at_m: Sequence[float] = ()
     bridges_at_m: Sequence[float] = ()
     rails_at_m: Sequence[float] = ()
@@ -116,6 +120,8 @@ def design_alone(treatment: Treatment, piece: Piece, *, policy: Policy | None = 
         features=_features(piece),
         driest_pct=piece.moisture_pct,
         posted_t=piece.limit_t,
+        is_treated=piece.is_treated,
+        widenings=tuple(piece.widenings),
     )
     return replace(job, assumed=(*job.assumed, *_left_open(piece, policy.design, treatment)))
 
@@ -166,6 +172,13 @@ def _check(piece: Piece) -> None:
         within("bulking", piece.bulking, 1.0, 2.0, hint="loose volume over compacted")
     if piece.edge_slope is not None:
         within("edge_slope", piece.edge_slope, 0.0, 6.0)
+    for from_m, to_m, extra_m in piece.widenings:
+        within("widenings extra", extra_m, 0.1, 20.0, hint="metres beyond the road's own width")
+        if not 0 <= from_m < to_m <= piece.length_m:
+            raise InputError(
+                f"widenings has one from {from_m:g} to {to_m:g} m; expected a stretch within 0 to"
+                f" {piece.length_m:g}"
+            )
     if piece.sift_gap_mm is not None:
         within("sift_gap_mm", piece.sift_gap_mm, 5.0, 150.0, hint="millimetres between the teeth")
     for name in ("culverts_at_m", "bridges_at_m", "rails_at_m"):

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from crossfall.design.site import Site
 from crossfall.design.stages import cut_lengths, make_stage, part_name
 from crossfall.design.words import metres, percent
-from crossfall.model import Job, Quantity, Stage, Support, Treatment
+from crossfall.model import DustApplication, Job, Quantity, Stage, Support, Treatment
 from crossfall.model.policy.design import DustPractice
 
 DRY_FORECAST = "dry_forecast"
@@ -48,10 +48,12 @@ def dust_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> 
         max(site.tools.outfit.work_min - design.stage.signs_min, 1.0),
         longest_m=site.tools.policy.dispatch.open_windrow_m,
     )
+    rate_l_m2 = design.dust.rate_l_m2 * (design.dust.again_share if site.is_treated else 1.0)
+    again = "of the first rate, for it was treated not long ago" if site.is_treated else ""
     stages = []
     for index, (from_m, to_m) in enumerate(parts):
         area = (to_m - from_m) * segment.width_m
-        solution_l = design.dust.rate_l_m2 * area
+        solution_l = rate_l_m2 * area
         water_l = site.water_l(to_m - from_m, design.shape.light_cut_mm)
         hours = sum(passes.minutes(to_m - from_m)) / 60
         stages.append(
@@ -83,7 +85,12 @@ def dust_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> 
                 quantities=(
                     Quantity("length", to_m - from_m, "m"),
                     Quantity("dust control solution", solution_l, "L"),
-                    Quantity("rate", design.dust.rate_l_m2, "L/m2"),
+                    Quantity(
+                        "rate",
+                        rate_l_m2,
+                        "L/m2",
+                        f"{percent(100 * design.dust.again_share)} {again}" if again else "",
+                    ),
                 ),
                 water_l=water_l,
                 wait_min=design.stage.signs_min,
@@ -91,6 +98,14 @@ def dust_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) -> 
             )
         )
     return tuple(stages)
+
+
+def treated_roads(
+    applications: Sequence[DustApplication], day: date, practice: DustPractice
+) -> frozenset[str]:
+    """Segments that were sprayed within the days after which a road counts as new again."""
+    since = day - timedelta(days=practice.again_days)
+    return frozenset(each.segment_id for each in applications if since <= each.applied_on <= day)
 
 
 def hold_for_rain(

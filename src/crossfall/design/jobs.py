@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
@@ -91,6 +91,7 @@ def design_jobs(
     policy: Policy,
     *,
     signatures: Sequence[DesignSignature] = (),
+    treated: Collection[str] = (),
 ) -> tuple[Job, ...]:
     """Design every need, in the order given.
 
@@ -107,6 +108,8 @@ def design_jobs(
     signatures : sequence of DesignSignature
         Those that stand in the days to plan, in order of entry; the last word on a work counts.
         A job that asks for an engineer waits until one is among them.
+    treated : collection of segment ids
+        Roads that got dust control not long ago: they have a procedure of their own.
 
     Raises
     ------
@@ -134,6 +137,7 @@ def design_jobs(
             meets_paved=(segment.from_node in paved, segment.to_node in paved),
             tools=tools,
             posted_t=posted.get(segment.id),
+            is_treated=segment.id in treated,
         )
         jobs.append(_job(need, site, signed.get(segment.id, ())))
     return tuple(jobs)
@@ -152,6 +156,8 @@ def design_job(
     meets_paved: tuple[bool, bool] = (False, False),
     posted_t: float | None = None,
     signatures: Sequence[DesignSignature] = (),
+    is_treated: bool = False,
+    widenings: tuple[tuple[float, float, float], ...] = (),
 ) -> Job:
     """Design one need on one segment.
 
@@ -163,11 +169,16 @@ def design_job(
         Whether a paved road joins at the start and at the end.
     posted_t : float, optional
         Heaviest loaded truck that a seasonal posting lets on. [t]
+    widenings : sequence of (from, to, width)
+        Stretches that are wider than the road, by so much; they get the gravel they take. [m]
     """
     if need.segment_id != segment.id:
         raise InputError(f"need {need.id} is for {need.segment_id}, not for {segment.id}")
     tools = make_tools(fleet, graph, policy)
-    site = Site(segment, condition, features, driest_pct, meets_paved, tools, posted_t)
+    site = Site(
+        segment, condition, features, driest_pct, meets_paved, tools, posted_t,
+        is_treated=is_treated, widenings=widenings,
+    )  # fmt: skip
     return _job(need, site, standing_words(signatures).get(segment.id, ()))
 
 

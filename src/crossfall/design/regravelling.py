@@ -7,7 +7,9 @@ the slowest of loader, trucks, grader, roller and water can finish in a shift.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
@@ -349,7 +351,7 @@ def _lift_stage(
     design, gravel = site.tools.design, site.tools.design.gravel
     from_m, to_m = span_m
     length = to_m - from_m
-    at_m, area_m2 = _profile(site, plan.area_m2, from_m, to_m)
+    at_m, area_m2 = _profile(site, plan.lift_mm, from_m, to_m)
     compacted = float(volume_between(at_m, area_m2)[-1])
     loose = loose_volume(compacted, gravel.bulking)
     loads = n_loads(loose, plan.load_m3)
@@ -372,6 +374,7 @@ def _lift_stage(
             f"Set {loads} markers from the stake table; wet the surface below",
             "Dump each load from the end of the last heap up to the next marker, half the road"
             " at a time; the other half carries traffic",
+            f"Even windrow of each half: about {_windrow_size(site, loose / length / 2)}",
             f"Water while mixing: {litres(water_l)} in all",
             *transition_steps(site, from_m, to_m, is_cutting=False),
         ),
@@ -416,22 +419,39 @@ def _lift_stage(
 
 
 def _profile(
-    site: Site, area_m2: float, from_m: float, to_m: float
+    site: Site, lift_mm: float, from_m: float, to_m: float
 ) -> tuple[list[float], list[float]]:
-    """Chainages and areas of a lift, with nothing on bridge decks and rails."""
+    """Chainages and areas of a lift: wider where the road is, nothing on decks and rails."""
     gravel = site.tools.design.gravel
-    bare = {"bridge": gravel.deck_m, "rail_crossing": gravel.rails_m}
-    at, area, reached = [from_m], [area_m2], from_m
-    for feature in site.features:
-        if feature.kind not in bare or feature.at_m is None:
-            continue
-        half = bare[feature.kind] / 2
-        low, high = max(feature.at_m - half, reached), min(feature.at_m + half, to_m)
-        if high > low:
-            at.extend((low, low, high, high))
-            area.extend((area_m2, 0.0, 0.0, area_m2))
-            reached = high
-    return [*at, to_m], [*area, area_m2]
+    bare_m = {"bridge": gravel.deck_m, "rail_crossing": gravel.rails_m}
+    bare = [
+        (feature.at_m - bare_m[feature.kind] / 2, feature.at_m + bare_m[feature.kind] / 2)
+        for feature in site.features
+        if feature.kind in bare_m and feature.at_m is not None
+    ]
+    wider = [(low, high) for low, high, _ in site.widenings]
+    ends = [end for stretch in (*bare, *wider) for end in stretch]
+    cuts = sorted({from_m, to_m, *(end for end in ends if from_m < end < to_m)})
+    at: list[float] = []
+    area: list[float] = []
+    for low, high in pairwise(cuts):
+        middle = (low + high) / 2
+        is_bare = any(start <= middle <= end for start, end in bare)
+        width = site.width_at(low, high)
+        here = 0.0 if is_bare else section_area(width, lift_mm, edge_slope=gravel.edge_slope)
+        at += [low, high]
+        area += [here, here]
+    return at, area
+
+
+def _windrow_size(site: Site, loose_m3_per_m: float) -> str:
+    """Height and base of the triangle that holds so much loose gravel."""
+    slope = site.tools.design.gravel.windrow_slope
+    high_m = math.sqrt(loose_m3_per_m / slope)
+    size = f"{millimetres(1000 * high_m)} high, {millimetres(2000 * slope * high_m)} wide"
+    limit_mm = site.tools.design.zone.berm_close_mm
+    # Half the road at a time keeps a lane open beside a ridge that nobody may cross
+    return size + f"; over {limit_mm:.0f}{NBSP}mm nobody crosses it" * (1000 * high_m > limit_mm)
 
 
 def _who_waits(plan: GravelPlan) -> str:

@@ -126,6 +126,13 @@ def remix_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
     )
 
 
+def _treated_step(site: Site) -> tuple[str, ...]:
+    """A road under dust control keeps what was paid for."""
+    if not site.is_treated:
+        return ()
+    return ("Treated road: only while it is moist; keep all of it on the road, none to the ditch",)
+
+
 def _sift_step(site: Site) -> tuple[str, ...]:
     gap_mm = site.tools.design.shape.sift_gap_mm
     if gap_mm <= 0:
@@ -178,6 +185,7 @@ def _shaping(
                 task=task,
                 passes=passes,
                 before=(
+                    *_treated_step(site),
                     *before,
                     *transition_steps(site, from_m, to_m, is_cutting=task == "cutting"),
                 ),

@@ -50,6 +50,16 @@ class Site:
     """Heaviest loaded truck that a seasonal posting lets on in the window; None for none [t]."""
     signed_t: float | None = None
     """Heaviest loaded truck that an engineer has signed for, in place of what is posted [t]."""
+    is_treated: bool = False
+    """Dust control was sprayed on it not long ago."""
+    widenings: tuple[tuple[float, float, float], ...] = ()
+    """From, to and width beyond the road's own, as at bends and pullouts [m]."""
+
+    def width_at(self, from_m: float, to_m: float) -> float:
+        """Width between two chainages that no widening begins or ends in [m]."""
+        middle = (from_m + to_m) / 2
+        extra = [w for low, high, w in self.widenings if low <= middle <= high]
+        return self.segment.width_m + max(extra, default=0.0)
 
     @property
     def gravel_mm(self) -> float:

@@ -80,10 +80,38 @@ def say_alone(job: Job, system: System, with_stakes: bool) -> None:
         told.setdefault(alike, stage.number)
     say()
     for text in job.assumed:
-        say(f"Assumed: {_words(text, system)}")
+        if not text.startswith("rates: "):
+            say(f"Assumed: {_words(text, system)}")
+    _say_rates(job, system)
     if job.needs_engineer:
         say("An engineer has to confirm this before it is issued.")
     say("Local codes, your agency's rules and licensed practice govern.")
+
+
+def _say_rates(job: Job, system: System) -> None:
+    """Every rate that the cost rests on, with its currency, year and source."""
+    from crossfall.model import Policy
+    from crossfall.report.figures import shown_unit
+    from crossfall.units import convert
+
+    costs = Policy().costs
+    names = {"grader", "operator", *(each.kind for stage in job.stages for each in stage.support)}
+    used = {row.name for row in job.quantities}
+    names |= {"gravel"} if "loose gravel" in used else set()
+    names |= {"dust_solution"} if "dust control solution" in used else set()
+    names |= {"water"} if "water" in used else set()
+    table = new_table("Rate", "Low", "Likely", "High", "For a", right=("Low", "Likely", "High"))
+    likely = costs.grader.likely
+    for name in sorted(names):
+        each = getattr(costs, name)
+        per = each.likely.per
+        unit = shown_unit(per, system) if per != "h" else "h"
+        share = convert(1.0, unit, per) / 100 if per != "h" else 0.01
+        figures = (each.low_minor, each.likely.minor, each.high_minor)
+        table.add_row(each.likely.name, *(f"{f * share:,.2f}" for f in figures), unit)
+    say_table(table)
+    say(f"Rates: {likely.currency} {likely.year}, {likely.source}; hours from"
+        f" {costs.hours_low:g} to {costs.hours_high:g} of the likely ones")  # fmt: skip
 
 
 def _say_stage(stage: Stage, system: System, with_stakes: bool, like: int | None) -> None:

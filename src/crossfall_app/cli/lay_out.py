@@ -108,6 +108,13 @@ def design(
     beside: Annotated[
         bool, typer.Option("--beside", help="Zone: takes the shoulder, no lane.")
     ] = False,
+    widen: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FROM-TO=M", help="Wider by M from and to metres; repeat it."),
+    ] = None,
+    treated: Annotated[
+        bool, typer.Option("--treated", help="Dust control lies on it from before.")
+    ] = False,
     sift_gap_mm: Annotated[
         float | None, typer.Option(help="scarify_remix: screen in place, gap of the teeth.")
     ] = None,
@@ -133,7 +140,7 @@ def design(
         "payload_t": payload_t, "limit_t": limit_t, "truck_t": truck_t, "tank_l": tank_l,
         "blade_m": blade_m, "shift_h": shift_h, "bulking": bulking, "edge_slope": edge_slope,
         "culverts_at_m": culvert_at_m, "bridges_at_m": bridge_at_m, "rails_at_m": rail_at_m,
-        "sift_gap_mm": sift_gap_mm,
+        "sift_gap_mm": sift_gap_mm, "widenings": _widenings(widen), "is_treated": treated or None,
     }  # fmt: skip
     screened: dict[str, Any] = {
         "left_z": left_z, "right_z": right_z, "ditch_depth_m": ditch_depth_m,
@@ -158,6 +165,18 @@ def design(
         given, f"a treatment's name; {what!r} is none of {', '.join((*_known(), *SCREENS))}"
     )
     _lay_out_road(what, treatment, on, workspace, as_json)
+
+
+def _widenings(told: list[str] | None) -> list[tuple[float, float, float]]:
+    found = []
+    for each in told or ():
+        stretch, _, extra = each.partition("=")
+        try:
+            start, end = (float(part) for part in stretch.split("-"))
+            found.append((start, end, float(extra)))
+        except ValueError:
+            raise InputError(f"widen is {each!r}; expected FROM-TO=M such as 400-500=2") from None
+    return found
 
 
 def _refuse_stray(given: dict[str, Any], goes_with: str) -> None:

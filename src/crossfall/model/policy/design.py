@@ -204,6 +204,9 @@ class GravelPractice:
         low=25.0,
         high=50.0,
     )
+    windrow_slope: float = setting(
+        1.4, unit="-", doc="Side of a loose windrow, horizontal to vertical.", low=1.0, high=2.5
+    )
     ramp_m: float = setting(
         15.0, unit="m", doc="Ramp at the open end of a lift overnight.", low=5.0, high=60.0
     )
@@ -361,6 +364,18 @@ class DustPractice:
         source="Minnesota county trial reported in OPERA project 2008-02",
         low=0.5,
         high=2.5,
+    )
+    again_share: float = setting(
+        0.5,
+        unit="-",
+        doc="Of the first rate, where the road was treated not long ago.",
+        evidence="published",
+        source="dust control supplier's application page (about half the first rate)",
+        low=0.2,
+        high=1.0,
+    )
+    again_days: int = setting(
+        400, unit="d", doc="A road treated within so many days is treated again.", low=30, high=1000
     )
     dry_hours: float = setting(
         36.0,
