@@ -18,6 +18,7 @@ from crossfall_app.cli.places import (
     pairs,
     the_person,
     the_workspace,
+    usual_first_day,
 )
 from crossfall_app.cli.speak import in_units, remark, say, say_json, shown_progress
 from crossfall_app.workspace import Workspace
@@ -30,7 +31,7 @@ def import_(
         Path | None,
         typer.Argument(
             metavar="[FILE]",
-            help="Roads: .osm, .osm.gz, .osm.pbf, .gpkg, .geojson, .json, or .csv with WKT.",
+            help="Roads: .osm, .osm.pbf, .gpkg, .geojson, .csv with WKT, .shp, .fgb, .gdb, .zip.",
             show_default=False,
         ),
     ] = None,
@@ -69,6 +70,18 @@ def import_(
     merge: Annotated[
         bool, typer.Option("--merge", help="Keep roads that the file does not mention.")
     ] = False,
+    events: Annotated[
+        Path | None, typer.Option(metavar="CSV", help="Facts on stretches of road, by metres.")
+    ] = None,
+    features: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Culverts, bridges, gates and the like.")
+    ] = None,
+    calibration: Annotated[
+        Path | None, typer.Option(metavar="CSV", help="Where the metres of the events lie.")
+    ] = None,
+    report: Annotated[
+        Path | None, typer.Option(metavar="HTML", help="Write a map of what to look at here.")
+    ] = None,
     fleet: Annotated[
         Path | None, typer.Option(metavar="TOML", help="Places, machines, operators, pits.")
     ] = None,
@@ -98,17 +111,18 @@ def import_(
     Without --accept it only shows what would change, and writes nothing.
     """
     file, fleet, conditions = _where_it_belongs(file, fleet, conditions)
-    given = (file, fleet, graders, conditions, policy)
+    given = (file, events, features, fleet, graders, conditions, policy)
     if all(each is None for each in given):
         raise InputError("there is nothing to import; name a file of roads, or --fleet and others")
     opened = the_workspace(None, workspace)
     if is_package_of_tables(file):
-        if any(each is not None for each in (fleet, graders, conditions, policy)):
+        if any(each is not None for each in (events, features, fleet, graders, conditions, policy)):
             raise InputError(f"{file} holds a whole district; bring it in alone")
         assert file is not None, "a package is a file"
         bring_tables(file, accept=accept, by=the_person(), as_json=as_json)
         return
     from crossfall_app.cli.intake import Intake
+    from crossfall_app.store.incoming_roads import RoadFiles
 
     options = {
         "columns": pairs(column, "column"),
@@ -126,8 +140,7 @@ def import_(
     with shown_progress("Reading"):
         intake = Intake.read(
             opened,
-            roads=file,
-            options=options,
+            roads=RoadFiles(file, events, features, calibration, options),
             fleet=fleet,
             n_graders=graders,
             yard=a_place(yard, "yard"),
@@ -136,6 +149,10 @@ def import_(
             policy=policy,
             is_merge=merge,
         )
+    if report is not None:
+        if intake.roads is None:
+            raise InputError("--report draws roads; name a file of roads, events or features")
+        report.write_text(intake.roads.page(units=opened.config.units), encoding="utf-8")
     if accept:
         intake.accept(by=the_person())
     if as_json:
@@ -235,7 +252,12 @@ def weather(
     wind_m_s and so on, or with _in, _f, _mph, need no --column and no --unit.
     """
     opened = the_workspace(None, workspace)
-    from crossfall_app.cli.intake import read_forecasts, read_observed, store_weather
+    from crossfall_app.cli.intake import (
+        read_forecasts,
+        read_observed,
+        store_weather,
+        with_place_and_day,
+    )
 
     place = a_place(at, "at") or _middle_of_the_roads(opened)
     found: list[Any]
@@ -273,6 +295,7 @@ def weather(
             },
             keep_gaps=keep_gaps,
         )
+    found = with_place_and_day(found, today=usual_first_day(opened))
     if not dry_run:
         store_weather(found, by=the_person())
     if as_json:

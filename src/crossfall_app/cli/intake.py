@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -15,15 +15,6 @@ from django.db import transaction
 from crossfall.errors import InputError
 from crossfall.io.conditions import Survey, read_survey, whole_survey, write_bad_rows
 from crossfall.io.fleet import read_fleet
-from crossfall.io.network import (
-    NetworkDiff,
-    NetworkImport,
-    NetworkOptions,
-    carry_over,
-    compare,
-    keep_ids,
-    read_network,
-)
 from crossfall.io.photo import Photo
 from crossfall.io.policy import read_policy
 from crossfall.io.weather import (
@@ -32,11 +23,13 @@ from crossfall.io.weather import (
     import_forecast,
     import_weather,
 )
+from crossfall.io.weather.place import doubts_of_place_and_day
 from crossfall.model import Condition, Fleet, Network, Policy, Station
 from crossfall_app.cli.assumed import assumed_fleet
 from crossfall_app.cli.places import usual_first_day
 from crossfall_app.cli.speak import count
 from crossfall_app.store import repository
+from crossfall_app.store.incoming_roads import IncomingRoads, RoadFiles, read_roads
 from crossfall_app.store.inspections import take_in_photos, write_photos
 from crossfall_app.store.network_rows import facts_on
 from crossfall_app.workspace import Workspace
@@ -46,11 +39,7 @@ from crossfall_app.workspace import Workspace
 class Intake:
     """Files that were read, compared with what is stored, and not yet written."""
 
-    roads: NetworkImport | None = None
-    diff: NetworkDiff | None = None
-    renamed: dict[str, str] = field(default_factory=dict)
-    """Ids in the file to ids that are kept, of roads that came back under another one."""
-    is_merge: bool = False
+    roads: IncomingRoads | None = None
     fleet: Fleet | None = None
     conditions: tuple[Condition, ...] = ()
     policy: Policy | None = None
@@ -63,8 +52,7 @@ class Intake:
         cls,
         workspace: Workspace,
         *,
-        roads: Path | None,
-        options: dict[str, Any],
+        roads: RoadFiles,
         fleet: Path | None,
         n_graders: int | None,
         yard: tuple[float, float] | None,
@@ -82,24 +70,15 @@ class Intake:
         """
         stored, in_force = repository.load_network(), repository.load_policy()
         changed = read_policy(policy, in_force) if policy else None
-        found, diff = None, None
-        renamed: dict[str, str] = {}
-        if roads is not None:
-            found, renamed = _roads(roads, options, stored, changed or in_force)
-            diff = compare(stored, found.network, policy=(changed or in_force).network)
-            if is_merge:
-                diff = replace(diff, vanished=(), features_vanished=(), lineage=())
-        elif any(value for value in options.values()):
-            said = ", ".join(_OPTION[name] for name, value in options.items() if value)
-            raise InputError(f"{said} is for roads, but no file of roads is given")
-        network = found.network if found else stored
         rules = changed or in_force
+        said = [_OPTION[name] for name, value in roads.options.items() if value]
+        if said and roads.roads is None:
+            raise InputError(f"{', '.join(said)} is for roads, but no file of roads is given")
+        found = None if roads.is_empty else read_roads(roads, stored, rules, is_merge=is_merge)
+        network = found.network if found else stored
         survey, seen, photos = _survey(workspace, conditions, network, rules, keep_good=keep_good)
         return cls(
             roads=found,
-            diff=diff,
-            renamed=renamed,
-            is_merge=is_merge,
             fleet=_fleet(workspace, network, fleet, n_graders, yard, rules),
             conditions=seen,
             policy=changed,
@@ -121,8 +100,8 @@ class Intake:
                 repository.replace_network(
                     self.roads.network,
                     by=by,
-                    source=self.roads.report.file,
-                    is_merge=self.is_merge,
+                    source=self.roads.source,
+                    is_merge=self.roads.is_merge,
                 )
             if self.fleet is not None:
                 repository.save_fleet(self.fleet, by=by)
@@ -138,10 +117,9 @@ class Intake:
 
     def lines(self, *, most: int) -> Iterator[str]:
         """What was read and what would change, for a person."""
-        if self.roads is not None and self.diff is not None:
-            yield self.roads.report.summary()
-            yield self.diff.summary(most=most)
-            yield from self._kept_and_lost()
+        if self.roads is not None:
+            yield from self.roads.lines(most=most)
+            yield from self._kept_and_lost(self.roads)
         if self.fleet is not None:
             kinds: dict[str, int] = {}
             for machine in self.fleet.machines:
@@ -161,16 +139,17 @@ class Intake:
         if self.policy is not None:
             yield f"Policy: version {self.policy.version}"
 
-    def _kept_and_lost(self) -> Iterator[str]:
+    def _kept_and_lost(self, roads: IncomingRoads) -> Iterator[str]:
         """What becomes of the facts of roads whose id is not in the file any more."""
-        if self.renamed:
-            some = ", ".join(f"{old} (there {new})" for new, old in list(self.renamed.items())[:3])
+        renamed = roads.renamed
+        if renamed:
+            some = ", ".join(f"{old} (there {new})" for new, old in list(renamed.items())[:3])
             yield (
-                f"{count(len(self.renamed), 'road')} came back under another id and keep"
-                f"{'s' if len(self.renamed) == 1 else ''} the one that facts hang on: {some}"
-                + (" and more" if len(self.renamed) > 3 else "")
+                f"{count(len(renamed), 'road')} came back under another id and keep"
+                f"{'s' if len(renamed) == 1 else ''} the one that facts hang on: {some}"
+                + (" and more" if len(renamed) > 3 else "")
             )
-        lost = facts_on(each.id for each in self.diff.vanished) if self.diff else {}
+        lost = facts_on(each.id for each in roads.diff.vanished)
         if lost:
             told = ", ".join(f"{n} {what}" for what, n in lost.items())
             yield (
@@ -182,24 +161,33 @@ class Intake:
     def as_json(self) -> dict[str, Any]:
         """The same for a program."""
         told: dict[str, Any] = {}
-        if self.roads is not None and self.diff is not None:
-            report = self.roads.report
+        if self.roads is not None:
+            diff = self.roads.diff
             told |= {
-                "file": report.file,
+                "file": self.roads.source,
+                "added": len(diff.added),
+                "changed": len(diff.changed),
+                "vanished": len(diff.vanished),
+                "ids_kept": self.roads.renamed,
+                "facts_on_vanished": facts_on(each.id for each in diff.vanished),
+                "laid_on": list(self.roads.told),
+            }
+        if self.roads is not None and self.roads.found is not None:
+            report = self.roads.found.report
+            told |= {
                 "format": report.format,
                 "segments": report.n_segments,
                 "km": report.km,
                 "maintained_km": report.maintained_km,
-                "added": len(self.diff.added),
-                "changed": len(self.diff.changed),
-                "vanished": len(self.diff.vanished),
-                "ids_kept": self.renamed,
-                "facts_on_vanished": facts_on(each.id for each in self.diff.vanished),
                 "not_joined": list(report.parts),
                 "gaps": len(report.gaps),
                 "unknown_surface": len(report.unknown_surface),
                 "assumed": list(report.assumed),
                 "problems": [str(problem) for problem in report.problems],
+                "marks": [
+                    {"kind": kind, "lon": lon, "lat": lat, "text": text}
+                    for kind, lon, lat, text in self.roads.marks
+                ],
             }
         if self.fleet is not None:
             told["graders"] = len(self.fleet.graders)
@@ -274,6 +262,23 @@ def read_forecasts(
     return found
 
 
+def with_place_and_day(
+    found: Sequence[WeatherImport | ForecastImport], *, today: date
+) -> list[WeatherImport | ForecastImport]:
+    """The same with what the roads and today make doubtful beside the other doubts."""
+    segments = repository.load_network().maintained if repository.has_network() else ()
+    policy = repository.load_policy().moisture
+    told = []
+    for each in found:
+        weather = each.forecast if isinstance(each, ForecastImport) else each.record
+        doubts = doubts_of_place_and_day(
+            weather, segments, file=each.report.file, today=today, policy=policy
+        )
+        report = replace(each.report, doubts=(*each.report.doubts, *doubts))
+        told.append(replace(each, report=report))
+    return told
+
+
 def store_weather(found: Sequence[WeatherImport | ForecastImport], *, by: str) -> None:
     """Write all records and forecasts, or none."""
     with transaction.atomic():
@@ -342,22 +347,6 @@ def _only_drawn(fleet: Fleet) -> Iterator[str]:
                 f' it under [[pit]] with place = "{place.id}", material, stock_m3, price_per_m3 and'
                 " price_year"
             )
-
-
-def _roads(
-    file: Path, options: dict[str, Any], stored: Network, policy: Policy
-) -> tuple[NetworkImport, dict[str, str]]:
-    """The roads of a file, with what people had settled and the file does not know.
-
-    Also the ids that were kept, of roads that the file calls by another.
-    """
-    existing = stored if stored.segments else None
-    made = NetworkOptions(**options, existing=existing, policy=policy.network)
-    found = read_network(file, options=made)
-    if existing is None:
-        return found, {}
-    network, renamed = keep_ids(stored, found.network, policy=policy.network)
-    return replace(found, network=carry_over(stored, network)), renamed
 
 
 _OPTION = {
