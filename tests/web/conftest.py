@@ -13,13 +13,15 @@ from crossfall_app.workspace import WORKSPACE_VARIABLE, Config, Workspace, creat
 from small_district import TODAY, small_district, small_week
 
 
+_FRONTEND = Path(__file__).resolve().parents[2] / "frontend"
+
+
 @pytest.fixture(autouse=True)
 def built_names(monkeypatch) -> None:
-    """Names of built files, so that these tests need no Node.js."""
-    names = (
-        "office.css", "map.css", "morning.js", "moisture.js", "plan.js", "roads.js", "mark.svg",
-    )  # fmt: skip
-    files = {name: name for name in (*names, "map-worker.mjs")}
+    """Names that the build would give its files, so that these tests need no Node.js."""
+    scripts = [f"{page.stem}.js" for page in (_FRONTEND / "pages").glob("*.ts")]
+    styles = [page.name for page in (_FRONTEND / "styles").glob("*.css")]
+    files = {name: name for name in (*scripts, *styles, "mark.svg", "map-worker.mjs")}
     monkeypatch.setattr(built, "_manifest", lambda: files)
 
 
