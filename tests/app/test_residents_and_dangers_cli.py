@@ -222,8 +222,33 @@ def test_a_survey_whose_photo_cannot_be_used_leaves_nothing(
     if data is not None:
         (tmp_path / "a.jpg").write_bytes(data)
     told = crossfall("import", "--conditions", path, "-w", office, "--accept")
-    assert told.is_refused("photo a.jpg", words)
+    assert told.is_refused("photos: a.jpg", words)
     assert not models.Condition.objects.exists()
+
+
+def test_a_bad_photo_spoils_its_own_row_only(crossfall, office, tmp_path):
+    path = survey_csv(tmp_path / "survey.csv")
+    head, *rows = path.read_text().splitlines()
+    names = ("good.jpg", "big.jpg", "words.jpg", "gone.jpg")
+    lines = [f"{row},{name}" for row, name in zip(rows, names, strict=True)]
+    path.write_text("\n".join((f"{head},photos", *lines)) + "\n")
+    (tmp_path / "good.jpg").write_bytes(jpeg())
+    (tmp_path / "big.jpg").write_bytes(b"\xff\xd8\xff" + bytes(50_000_000))
+    (tmp_path / "words.jpg").write_bytes(b"no picture")
+    asked = ("import", "--conditions", path, "-w", office)
+    told = crossfall(*asked, "--accept")
+    assert told.is_refused(
+        "row 3, photos: big.jpg has 50.0 MB", "row 4", "row 5", "lists every one"
+    )
+    told = crossfall(*asked, "--keep-good", "--accept", "--json").json
+    assert told["conditions"] == 1
+    assert len(told["rows_not_taken"]) == 3
+    assert len(list((office / "photos").iterdir())) == 1
+    with open(told["not_taken_file"], newline="") as back:
+        left = {row["photos"]: row["problem"] for row in csv.DictReader(back)}
+    assert left.keys() == {"big.jpg", "words.jpg", "gone.jpg"}
+    assert "is not a picture" in left["words.jpg"]
+    assert "is not beside the survey" in left["gone.jpg"]
     assert not list((office / "photos").iterdir())
 
 

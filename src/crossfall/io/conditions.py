@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -71,8 +71,12 @@ def read_survey(
     network: Network | None = None,
     policy: EntryPolicy | None = None,
     today: date | None = None,
+    also: Callable[[Condition], Iterable[tuple[str, str]]] | None = None,
 ) -> Survey:
     """Read inspections, judging every row; with ``network`` its segments must be maintained ones.
+
+    ``also`` gives further doubts of a look as pairs of field and words, such as photos that cannot
+    be used; a row with one of them is bad like any other.
 
     A row that does not say its ``method`` is ``measured`` when it has a measured figure, else
     ``estimated``: somebody looked. With ``today`` no look may be later.
@@ -96,6 +100,8 @@ def read_survey(
             if "method" not in cells:
                 look = replace(look, method=_method(look))
             problems += doubts_of(look, where, network=network, policy=policy, today=today)
+            if also is not None:
+                problems += [Problem(f"{where}, {field}", words) for field, words in also(look)]
             looks.append((where, look))
         if problems:
             wrong[where] = problems
@@ -169,7 +175,7 @@ def write_bad_rows(survey: Survey, path: str | Path) -> Path:
     for row in survey.bad:
         cells = (*row.cells, *[""] * (len(survey.header) - len(row.cells)))
         words = "; ".join(
-            f"{each.where.partition(', ')[2]} {each.message}" for each in row.problems
+            f"{each.where.partition(', ')[2]} {each.message}".strip() for each in row.problems
         )
         out.writerow((*cells, words))
     write_text(path, text.getvalue())

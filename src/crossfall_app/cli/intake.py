@@ -30,7 +30,7 @@ from crossfall_app.cli.places import usual_first_day
 from crossfall_app.cli.speak import count
 from crossfall_app.store import repository
 from crossfall_app.store.incoming_roads import IncomingRoads, RoadFiles, read_roads
-from crossfall_app.store.inspections import take_in_photos, write_photos
+from crossfall_app.store.inspections import PhotosBeside, write_photos
 from crossfall_app.store.network_rows import facts_on
 from crossfall_app.workspace import Workspace
 
@@ -302,14 +302,19 @@ def _survey(
             raise InputError("--keep-good is for a survey; name one with --conditions")
         return None, (), ()
     today = usual_first_day(workspace)
-    found = read_survey(file, network=network, policy=policy.entry, today=today)
-    looks = found.looks if keep_good else whole_survey(found)
+    beside = PhotosBeside(file.resolve().parent, folder=workspace.photos, policy=policy)
+    found = read_survey(
+        file, network=network, policy=policy.entry, today=today, also=beside.doubts
+    )
+    try:
+        looks = found.looks if keep_good else whole_survey(found)
+    except InputError as error:
+        # UnitsError stays what it is
+        listing = "--keep-good without --accept lists every one and writes nothing"
+        raise type(error)(f"{error}; {listing}") from None
     if not looks:
         raise InputError(f"{file.name} has no row that can be used; {found.problems[0]}")
-    looks, photos = take_in_photos(
-        looks, beside=file.resolve().parent, folder=workspace.photos, policy=policy
-    )
-    return found, looks, photos
+    return found, *beside.take(looks)
 
 
 def _fleet(

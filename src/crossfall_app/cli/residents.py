@@ -47,7 +47,11 @@ def import_(
     assert zone is not None, "a workspace has a time zone"
     staged = stage_requests(file, district, today=usual_first_day(opened), zone=zone)
     if staged.problems and not keep_good:
-        refuse(staged.problems)
+        try:
+            refuse(staged.problems)
+        except InputError as error:
+            listing = "--keep-good without --accept lists every one and writes nothing"
+            raise InputError(f"{error}; {listing}") from None
     if accept:
         repository.add_requests(staged.new, by=the_person())
     if as_json:

@@ -107,39 +107,60 @@ def photo_file(name: str, folder: Path) -> tuple[Path, str] | None:
     return folder / name, MEDIA_TYPE[name.rpartition(".")[2]]
 
 
-def take_in_photos(
-    looks: Iterable[Condition], *, beside: Path, folder: Path, policy: Policy
-) -> tuple[tuple[Condition, ...], tuple[Photo, ...]]:
-    """Looks whose photos are files beside a survey, with the names they will be kept under.
+class PhotosBeside:
+    """Photos that a survey names as files beside it, judged row by row and taken in once.
 
-    A photo that is kept already may be named by that name.
-
-    Raises
-    ------
-    InputError
-        If a photo is nowhere, or cannot be used.
+    A photo that is kept already may be named by the name it is kept under.
     """
-    taken: dict[str, Photo] = {}
-    changed = []
-    for look in looks:
-        names = []
+
+    def __init__(self, beside: Path, *, folder: Path, policy: Policy) -> None:
+        """``beside`` is the survey's folder, ``folder`` the workspace's photos."""
+        self._beside, self._folder, self._policy = beside, folder, policy
+        self._read: dict[str, Photo | str] = {}
+
+    def doubts(self, look: Condition) -> Iterable[tuple[str, str]]:
+        """What is wrong with the photos of one row."""
+        if len(look.photos) > self._policy.entry.photos_max:
+            most = self._policy.entry.photos_max
+            yield "photos", f"names {len(look.photos)}; expected at most {most} with one inspection"
+            return
         for name in look.photos:
-            if photo_file(name, folder) is None:
-                photo = taken.get(name) or _read_photo(beside, name, look, policy)
-                taken[name] = photo
-                names.append(photo.name)
-            else:
-                names.append(name)
-        changed.append(replace(look, photos=tuple(dict.fromkeys(names))) if look.photos else look)
-    return tuple(changed), tuple(taken.values())
+            found = self._photo(name)
+            if isinstance(found, str):
+                yield "photos", found
 
+    def take(self, looks: Iterable[Condition]) -> tuple[tuple[Condition, ...], tuple[Photo, ...]]:
+        """Looks without doubts with the names their photos will be kept under, and the photos."""
+        taken: dict[str, Photo] = {}
+        changed = []
+        for look in looks:
+            names = []
+            for name in look.photos:
+                found = self._photo(name)
+                if isinstance(found, Photo):
+                    taken[found.name] = found
+                    names.append(found.name)
+                elif found is None:
+                    names.append(name)
+            changed.append(
+                replace(look, photos=tuple(dict.fromkeys(names))) if look.photos else look
+            )
+        return tuple(changed), tuple(taken.values())
 
-def _read_photo(beside: Path, name: str, look: Condition, policy: Policy) -> Photo:
-    file = beside / name
-    if "/" in name or "\\" in name or not file.is_file():
-        raise InputError(
-            f"photo {name} of {look.segment_id} on {look.observed_on} is not beside the survey;"
-            " put it into the same folder"
-        )
-    refuse_size(file.stat().st_size, name, policy.entry)
-    return prepare_photo(file.read_bytes(), name, policy.entry)
+    def _photo(self, name: str) -> Photo | str | None:
+        """The photo, what is wrong with it, or None where it is kept already."""
+        if photo_file(name, self._folder) is not None:
+            return None
+        if name not in self._read:
+            self._read[name] = self._judged(name)
+        return self._read[name]
+
+    def _judged(self, name: str) -> Photo | str:
+        file = self._beside / name
+        if "/" in name or "\\" in name or not file.is_file():
+            return f"{name} is not beside the survey; put it into the same folder"
+        try:
+            refuse_size(file.stat().st_size, name, self._policy.entry)
+            return prepare_photo(file.read_bytes(), name, self._policy.entry)
+        except InputError as error:
+            return str(error).removeprefix("photo ")
