@@ -12,7 +12,6 @@ from crossfall_app.web import built
 from crossfall_app.workspace import WORKSPACE_VARIABLE, Config, Workspace, create_workspace
 from small_district import TODAY, small_district, small_week
 
-
 _FRONTEND = Path(__file__).resolve().parents[2] / "frontend"
 
 
