@@ -224,6 +224,7 @@ def test_a_survey_whose_photo_cannot_be_used_leaves_nothing(
     told = crossfall("import", "--conditions", path, "-w", office, "--accept")
     assert told.is_refused("photos: a.jpg", words)
     assert not models.Condition.objects.exists()
+    assert not list((office / "photos").iterdir())
 
 
 def test_a_bad_photo_spoils_its_own_row_only(crossfall, office, tmp_path):
@@ -249,7 +250,6 @@ def test_a_bad_photo_spoils_its_own_row_only(crossfall, office, tmp_path):
     assert left.keys() == {"big.jpg", "words.jpg", "gone.jpg"}
     assert "is not a picture" in left["words.jpg"]
     assert "is not beside the survey" in left["gone.jpg"]
-    assert not list((office / "photos").iterdir())
 
 
 def test_the_condition_on_paper(crossfall, office, tmp_path):
