@@ -215,12 +215,15 @@ class MoistureState:
 
     def summary(self) -> str:
         """One paragraph: how many segments are in which state on the first day, and the notes."""
+        return ". ".join((self.headline(), *self.notes)) + "."
+
+    def headline(self) -> str:
+        """How many segments are in which state on the first day."""
         today = self.group_classes[:, self.groups.of_segment, 0]
         counts = np.stack([(today == cls).mean(axis=0) for cls in MoistureClass])
         likely = np.bincount(np.argmax(counts, axis=0), minlength=len(MoistureClass))
         parts = [f"{n} {cls.label}" for cls, n in zip(MoistureClass, likely, strict=True) if n]
-        text = f"{self.first_day}: {len(self.segment_ids)} segments, {', '.join(parts)}"
-        return ". ".join((text, *self.notes)) + "."
+        return f"{self.first_day}: {len(self.segment_ids)} segments, {', '.join(parts)}"
 
     @cached_property
     def _rain_by_group(self) -> Floats:

@@ -173,7 +173,10 @@ def choose_forecast(
     for issued, how_far, i in others:
         why = "an older one"
         if issued == best[0]:
-            why = "farther away" if how_far > best[1] else "a later one of that day was brought in"
+            if how_far > best[1]:
+                # The forecast of another station, which has its own place
+                continue
+            why = "a later one of that day was brought in"
         notes.append(f"{here.name}: {_called(forecasts[-i])} is not used, {why}")
     return chosen
 

@@ -182,7 +182,9 @@ def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: boo
             table.add_row(zone.name or "none", f"{zone.length_m / 1000:.0f}", *shares)
         say_table(table)
         say("A question mark: on most of it no class is sure enough to be named, have a look.")
-    say(state.summary())
+    say(f"{state.headline()}.")
+    for note in state.notes:
+        say(f"- {note}")
     if news is not None:
         say(f"Told today: {news.summary()}")
     for each in limits:

@@ -35,11 +35,11 @@ class Readings:
 
 def by_day(
     days: list[int], columns: dict[str, list[float]], *, rows: list[int], file: str
-) -> tuple[date, dict[str, Floats], int, int]:
+) -> tuple[date, dict[str, Floats], int, tuple[date, ...]]:
     """Arrays over every day from the first to the last, NaN where there is no row.
 
     ``days`` are proleptic ordinals, ``rows`` the file's row numbers. Returns the first day, the
-    arrays, the number of days without a row and the number of repeated rows.
+    arrays, the number of days without a row and the days whose row is repeated.
 
     Raises
     ------
@@ -53,20 +53,20 @@ def by_day(
     row_of = np.full(last - first + 1, -1)
     laid = {name: np.full(last - first + 1, np.nan) for name in columns}
     figures = {name: np.array(values, dtype=np.float64) for name, values in columns.items()}
-    n_duplicated = 0
+    repeated: list[date] = []
     for index, ordinal in enumerate(ordinals - first):
         before = row_of[ordinal]
         if before >= 0:
+            day = date.fromordinal(int(ordinal) + first)
             for values in figures.values():
                 if not np.array_equal(values[index], values[before], equal_nan=True):
-                    day = date.fromordinal(int(ordinal) + first)
                     raise InputError(
                         f"{file} rows {rows[before]} and {rows[index]} give different figures for"
                         f" {day}; keep the one that is right"
                     )
-            n_duplicated += 1
+            repeated.append(day)
             continue
         row_of[ordinal] = index
         for name, values in figures.items():
             laid[name][ordinal] = values[index]
-    return date.fromordinal(first), laid, int((row_of < 0).sum()), n_duplicated
+    return date.fromordinal(first), laid, int((row_of < 0).sum()), tuple(repeated)

@@ -165,25 +165,18 @@ def hours_of(rain: Floats, rain_hour: Floats | None) -> Floats | None:
 
 def clock_doubts(hours: Hours, days: Days, file: str) -> list[Problem]:
     """What the clock did to the file: hours twice, hours that are not there, rows repeated."""
-    doubts = []
-    if hours.repeated:
-        doubts.append(
-            Problem(
-                f"{file}, {_words(hours.repeated)}",
-                "stands there twice, word for word; one of the two is not used",
-            )
-        )
+    doubts = repeated_doubts(_said(hours.repeated), file)
     if hours.set_back:
         doubts.append(
             Problem(
-                f"{file}, {_words(hours.set_back)}",
+                f"{file}, {_words(_said(hours.set_back))}",
                 "stands there twice, for the clock was set back; both count",
             )
         )
     if hours.skipped:
         doubts.append(
             Problem(
-                f"{file}, {_words(hours.skipped)}",
+                f"{file}, {_words(_said(hours.skipped))}",
                 "is an hour that the clock skips; if the logger keeps one time all year, say so"
                 " with --time-zone Etc/GMT+6 or the like",
             )
@@ -195,10 +188,21 @@ def clock_doubts(hours: Hours, days: Days, file: str) -> list[Problem]:
     return doubts
 
 
-def _words(stamps: tuple[datetime, ...]) -> str:
-    said = ", ".join(f"{each:%Y-%m-%d %H:%M}" for each in stamps[:_MOST_NAMED])
-    more = len(stamps) - _MOST_NAMED
-    return said + (f" and {more} more" if more > 0 else "")
+def repeated_doubts(said: list[str], file: str) -> list[Problem]:
+    """Rows that stand twice, by their day or hour."""
+    if not said:
+        return []
+    what = "stands there twice, word for word; one of the two is not used"
+    return [Problem(f"{file}, {_words(said)}", what)]
+
+
+def _said(stamps: tuple[datetime, ...]) -> list[str]:
+    return [f"{each:%Y-%m-%d %H:%M}" for each in stamps]
+
+
+def _words(said: list[str]) -> str:
+    more = len(said) - _MOST_NAMED
+    return ", ".join(said[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _n_days(flags: npt.NDArray[np.bool_]) -> int:

@@ -93,6 +93,7 @@ def import_weather(
         policy=policy,
         units_said=kind == "table",
         believe=believe,
+        lat=station.lat,
     )
     readings.values = judged.values
     if judged.n_impossible:

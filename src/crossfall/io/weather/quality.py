@@ -51,6 +51,7 @@ def judge_days(
     policy: WeatherPolicy,
     units_said: bool = False,
     believe: bool = False,
+    lat: float | None = None,
 ) -> Judged:
     """Judge daily figures in SI.
 
@@ -60,6 +61,8 @@ def judge_days(
         A person said the units, so rain may be in another; an archive's are fixed.
     believe
         A person vouches for figures that are possible but unlikely: they are doubts, no refusal.
+    lat
+        Latitude of the station, which says how warm its winters can be.
 
     Raises
     ------
@@ -81,7 +84,9 @@ def judge_days(
     _mean_wind(judged, file, policy)
     if units_said:
         _too_little_rain(judged, file, policy, believe=believe)
+        _warm_winter(judged, first_day, file, policy, lat, believe=believe)
     _wet_days(judged, file, policy)
+    _much_rain(judged, file, policy)
     _temperatures(judged, file, policy)
     _several_days(judged, first_day, file)
     return judged
@@ -231,6 +236,57 @@ def _wet_days(judged: Judged, file: str, policy: WeatherPolicy) -> None:
                 " in inches say --unit rain=in",
             )
         )
+
+
+def _much_rain(judged: Judged, file: str, policy: WeatherPolicy) -> None:
+    """Tenths under the name of millimetres, where each storm alone might still be believed."""
+    rain = judged.values.get("rain")
+    if rain is None:
+        return
+    known = rain[np.isfinite(rain)]
+    if len(known) < policy.days_to_judge_rain:
+        return
+    a_year = float(known.sum()) / len(known) * 365.25
+    if a_year > policy.year_rain_max_mm:
+        judged.doubts.append(
+            Problem(
+                f"{file}, rain",
+                f"a year would bring {a_year:.0f} mm, more than {policy.year_rain_max_mm:g};"
+                f" {_LIKELY['rain']}",
+            )
+        )
+
+
+def _warm_winter(
+    judged: Judged,
+    first_day: date,
+    file: str,
+    policy: WeatherPolicy,
+    lat: float | None,
+    *,
+    believe: bool,
+) -> None:
+    """Fahrenheit under the name of Celsius in a cool season, where no figure is impossible."""
+    if lat is None or abs(lat) < policy.cool_winter_from_deg:
+        return
+    if not {"tmin", "tmax"} <= judged.values.keys():
+        return
+    mean = (judged.values["tmin"] + judged.values["tmax"]) / 2
+    months = np.array([(first_day + timedelta(days=n)).month for n in range(len(mean))])
+    winter = np.isin(months, (12, 1, 2) if lat > 0 else (6, 7, 8)) & np.isfinite(mean)
+    if winter.sum() < policy.wet_days_to_judge:
+        return
+    warm = float(mean[winter].mean())
+    if warm <= policy.cool_winter_max_c:
+        return
+    what = f"winter days at latitude {lat:.0f} are {warm:.0f} °C on average"
+    if believe:
+        judged.doubts.append(Problem(f"{file}, tmin and tmax", f"{what}; believed as you said so"))
+        return
+    raise UnitsError(
+        f"{file}, tmin and tmax: {what}, more than {policy.cool_winter_max_c:g}; the file is"
+        " probably in Fahrenheit: say --unit tmin=degF --unit tmax=degF, or --believe if it is so"
+    )
 
 
 def _temperatures(judged: Judged, file: str, policy: WeatherPolicy) -> None:

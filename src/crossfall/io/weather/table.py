@@ -18,7 +18,7 @@ from crossfall.errors import InputError, Problem, refuse
 from crossfall.io.text import open_text
 from crossfall.io.weather.calendar import Readings, by_day
 from crossfall.io.weather.figures import SI, TRACE, Floats, number, to_si
-from crossfall.io.weather.hours import clock_doubts, distinct_hours, to_days
+from crossfall.io.weather.hours import clock_doubts, distinct_hours, repeated_doubts, to_days
 from crossfall.io.weather.quality import judge_hours
 from crossfall.model.policy import WeatherPolicy
 
@@ -115,12 +115,13 @@ def read_table(path: Path, shape: TableShape, policy: WeatherPolicy) -> Readings
         readings = _hourly(path, shape, policy, rows, stamps, columns)
     else:
         days = [stamp.toordinal() for stamp in stamps]
-        first, laid, n_gap, n_same = by_day(
+        first, laid, n_gap, repeated = by_day(
             days, {name: values.tolist() for name, values in columns.items()},
             rows=rows, file=path.name,
         )  # fmt: skip
         readings = Readings("CSV, daily", first, laid, len(rows))
-        readings.counts |= {"n_gap_days": n_gap, "n_duplicated": n_same}
+        readings.counts |= {"n_gap_days": n_gap, "n_duplicated": len(repeated)}
+        readings.doubts += repeated_doubts([str(day) for day in repeated], path.name)
     readings.counts["n_trace"] = n_trace
     return readings
 

@@ -81,6 +81,17 @@ class WeatherPolicy:
         60.0, unit="mm", doc="Rain of a year below which inches were probably read as millimetres",
         low=5.0, high=200.0,
     )  # fmt: skip
+    year_rain_max_mm: float = setting(
+        3000.0, unit="mm", doc="Rain of a year above which tenths were probably read as whole"
+        " millimetres; told, not refused", low=1000.0, high=12000.0,
+    )  # fmt: skip
+    cool_winter_from_deg: float = setting(
+        38.0, unit="deg", doc="Latitude from which a warm winter is doubted", low=30.0, high=60.0
+    )
+    cool_winter_max_c: float = setting(
+        18.0, unit="degC", doc="Mean of winter days there above which Fahrenheit was read as"
+        " Celsius", low=10.0, high=30.0,
+    )  # fmt: skip
     swapped_share: float = setting(
         0.5, unit="-", doc="Share of days with tmin above tmax from which the two were exchanged",
         low=0.1, high=1.0,
