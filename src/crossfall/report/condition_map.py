@@ -115,12 +115,14 @@ def rating_key(ratings: Sequence[int], *, has_assumed: bool) -> list[dict[str, s
 
 
 def bounds(network: Network) -> tuple[float, float, float, float]:
+    """West, south, east and north of all roads, in degrees."""
     lon = [x for segment in network.segments for x, _ in segment.line]
     lat = [y for segment in network.segments for _, y in segment.line]
     return min(lon), min(lat), max(lon), max(lat)
 
 
 def scale_bar(px_per_m: float, width: float, height: float, units: System) -> str:
+    """SVG of a scale bar with its length, and of the way north, in the lower corners of a map."""
     unit_m, sign = (1609.344, "mi") if units == "us" else (1000.0, "km")
     fitting = [n for n in _SCALES_KM if n * unit_m * px_per_m <= width / 4] or [_SCALES_KM[0]]
     long = fitting[-1] * unit_m * px_per_m
