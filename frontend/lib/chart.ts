@@ -7,16 +7,22 @@ import { colour } from "./page";
 export type Spec = VisualizationSpec;
 export type Chart = Result["view"];
 
+/** Printed colours and what they become here: letters and lines follow the page, hues stay apart on black. */
+function hereColours(): [string, string][] {
+  const words: [string, string][] = [
+    ["#1b1b1b", colour("--ink")],
+    ["#5a6664", colour("--ink-soft")],
+    ["#d8ddd9", colour("--hair")],
+  ];
+  if (!matchMedia("(prefers-color-scheme: dark)").matches) return words;
+  return [...words, ["#7a0f3c", "#e88aa9"], ["#1f5f99", "#6fb1e6"], ["#0f7a5a", "#4dbb92"]];
+}
+
 /** Draw into a place that keeps its own words for whoever cannot see the chart. */
 export async function drawChart(place: HTMLElement, spec: Spec): Promise<Chart> {
-  const ink = colour("--ink");
-  const soft = colour("--ink-soft");
-  const hair = colour("--hair");
-  const words = {
-    axis: { labelColor: ink, titleColor: soft, gridColor: hair, domainColor: soft, tickColor: soft },
-    legend: { labelColor: ink, titleColor: soft },
-  };
-  const result = await embed(place, spec, {
+  let text = JSON.stringify(spec);
+  for (const [printed, here] of hereColours()) text = text.replaceAll(JSON.stringify(printed), JSON.stringify(here));
+  const result = await embed(place, JSON.parse(text) as Spec, {
     mode: "vega-lite",
     renderer: "svg",
     actions: false,
@@ -24,7 +30,6 @@ export async function drawChart(place: HTMLElement, spec: Spec): Promise<Chart> 
     expr: expressionInterpreter,
     defaultStyle: false,
     tooltip: false,
-    config: words,
   });
   return result.view;
 }

@@ -297,7 +297,12 @@ _CHARTS = {
     "pits": _pits,
     "worth": _worth,
 }
-_YEAR: Spec = {"field": "year", "type": "ordinal", "title": None, "axis": {"labelAngle": 0}}
+_YEAR: Spec = {
+    "field": "year",
+    "type": "ordinal",
+    "title": None,
+    "axis": {"labelAngle": 0, "labelOverlap": "greedy", "labelSeparation": 4},
+}
 
 
 def _band(title: str, colour: str, *, is_stepped: bool = False) -> list[Spec]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -201,8 +203,8 @@ def question_of(
         If a field holds no figure, or one that cannot be.
     """
 
-    def figure(name: str, label: str, unit: str = "each") -> float | None:
-        return units.read(form.get(name, ""), unit, label)
+    def figure(name: str, label: str) -> float | None:
+        return _figure(form.get(name, ""), label)
 
     def whole(name: str, label: str, usual: int) -> int:
         value = figure(name, label)
@@ -219,7 +221,7 @@ def question_of(
         )
     gravel = []
     for index, pit in enumerate(pits):
-        limit = figure(f"gravel-{index}", f"gravel from {pit}", "m3")
+        limit = units.read(form.get(f"gravel-{index}", ""), "m3", f"gravel from {pit}")
         if limit is not None:
             gravel.append((pit, limit))
     n_years = whole("n_years", "years", 10)
@@ -237,6 +239,23 @@ def question_of(
         probability=0.8 if probability is None else probability / 100,
         delay_years=min(whole("delay", "years of waiting", 2), n_years - 1),
     )
+
+
+def _figure(text: str, label: str) -> float | None:
+    said = text.strip().replace("\N{NO-BREAK SPACE}", "").replace(" ", "")
+    if not said:
+        return None
+    # 1,500,000 is how people write money; a comma alone before one or two digits is a decimal one
+    plain = (
+        said.replace(",", ".") if re.fullmatch(r"-?\d+,\d{1,2}", said) else said.replace(",", "")
+    )
+    try:
+        value = float(plain)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"{label} is {text.strip()!r}; expected a number")
+    return value
 
 
 def _first_work(
