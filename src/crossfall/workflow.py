@@ -177,6 +177,19 @@ def _jobs_for(
         signatures=signed,
         treated=treated,
     )
+    return _on_days_that_hold(jobs, district, network, state, first_day, n_days)
+
+
+def _on_days_that_hold(
+    jobs: tuple[Job, ...],
+    district: District,
+    network: Network,
+    state: MoistureState,
+    first_day: date,
+    n_days: int,
+) -> tuple[Job, ...]:
+    """The jobs with the days on which permissions on file now, and rain, let them be done."""
+    policy = district.policy
     jobs = hold_for_leave(
         jobs,
         network.features_by_segment,
@@ -239,6 +252,7 @@ def change_week(
         fresh = tuple(each for each in fresh if each.segment_id not in known)
         needs += fresh
         jobs += _jobs_for(fresh, conditions, district, network, state, today, max(1, n_days))
+    jobs = _on_days_that_hold(jobs, district, network, state, today, max(1, n_days))
     calendar = district.calendar.as_promised(previous.reserved)
     replan = replan_week(
         previous,

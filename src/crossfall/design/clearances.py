@@ -105,7 +105,12 @@ def hold_for_leave(
     def bound(stage: Stage) -> Stage:
         kinds = clearances_needed(stage, features.get(stage.segment_id, ()), practice)
         if not kinds:
-            return stage
+            # What an earlier plan found no longer holds
+            return (
+                stage
+                if stage.leave_days is None
+                else replace(stage, leave_days=None, leave_lacks=())
+            )
         here = held.get(stage.segment_id, [])
         on = {
             kind: [day for day in days if _covering(kind, stage, here, day) is not None]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from crossfall.errors import InputError
 from crossfall.formulas.given import at_least, positive
 from crossfall.model import BidItem, Contract, HoldPoint, Job, ScaleTicket
+from crossfall.model.policy.specifications import ContractPractice
 
 HOLD_POINTS = (
     "clearances in hand and seen",
@@ -104,7 +105,7 @@ def contract_for(
     )
 
 
-def state_of(contract: Contract) -> Reconciliation | None:
+def state_of(contract: Contract, practice: ContractPractice | None = None) -> Reconciliation | None:
     """Tickets and holes of a contract against its order; None where no gravel was ordered."""
     if not (contract.ordered_dry_t > 0 and contract.wanted_mm > 0):
         return None
@@ -115,6 +116,7 @@ def state_of(contract: Contract) -> Reconciliation | None:
         moisture_pct=contract.moisture_pct,
         depths_mm=contract.depths_mm,
         wanted_mm=contract.wanted_mm,
+        practice=practice,
     )
 
 
@@ -126,8 +128,7 @@ def reconcile(
     moisture_pct: float,
     depths_mm: Sequence[float],
     wanted_mm: float,
-    tolerance: float = 0.05,
-    least_holes: int = 3,
+    practice: ContractPractice | None = None,
 ) -> Reconciliation:
     """Hold tickets and depth checks against the order.
 
@@ -137,8 +138,8 @@ def reconcile(
         Water in the gravel as weighed, by dry mass; it is not paid for. [%]
     depths_mm : sequence of float
         Compacted depths dug. [mm]
-    tolerance : float
-        Share by which tonnes and depth may fall short.
+    practice : ContractPractice, optional
+        How much may fall short, and how many holes are wanted.
 
     Raises
     ------
@@ -153,6 +154,8 @@ def reconcile(
     ...           depths_mm=[80, 82, 79], wanted_mm=80).summary()
     '10 of 10 loads, 100 of 100 t dry: nothing against acceptance'
     """
+    practice = practice or ContractPractice()
+    tolerance, least_holes = practice.tolerance, practice.least_holes
     numbers = [ticket.number for ticket in tickets]
     if len(set(numbers)) < len(numbers):
         twice = next(number for number in numbers if numbers.count(number) > 1)

@@ -56,7 +56,7 @@ def sift(
     n_passes = sum(each.n_passes for each in passes.operations)
     # One speed that takes as long as the passes do together
     speed = n_passes * 0.06 / (passes.total_min_per_m * design.grader.efficiency)
-    usual = (costs.grader.likely.minor + costs.operator.likely.minor) / 100
+    usual = costs.grader.likely.cost(1.0).major + costs.operator.likely.cost(1.0).major
     grading = read_grading(file)
     made = screen(
         grading,

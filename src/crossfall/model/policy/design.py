@@ -11,7 +11,11 @@ from dataclasses import dataclass, field
 from crossfall.model.policy.passes import PassRule, default_pass_rules
 from crossfall.model.policy.permission import PermissionPractice
 from crossfall.model.policy.setting import setting
-from crossfall.model.policy.specifications import EdgePractice, MaterialPractice
+from crossfall.model.policy.specifications import (
+    ContractPractice,
+    EdgePractice,
+    MaterialPractice,
+)
 from crossfall.model.policy.work_zone import ZonePractice
 
 
@@ -418,3 +422,4 @@ class DesignPolicy:
     zone: ZonePractice = field(default_factory=ZonePractice)
     edge: EdgePractice = field(default_factory=EdgePractice)
     permission: PermissionPractice = field(default_factory=PermissionPractice)
+    contract: ContractPractice = field(default_factory=ContractPractice)

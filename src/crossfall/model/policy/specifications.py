@@ -168,6 +168,18 @@ class MaterialPractice:
 
 
 @dataclass(frozen=True, slots=True)
+class ContractPractice:
+    """What is let pass when work that was let is taken over."""
+
+    tolerance: float = setting(
+        0.05, unit="-", doc="Share by which tonnes and depth may fall short.", low=0.0, high=0.3
+    )
+    least_holes: int = setting(
+        3, unit="holes", doc="Depth holes dug before work is taken over.", low=1, high=50
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class EdgePractice:
     """Cutting edges to compare; prices and lives are the agency's to measure."""
 

@@ -252,7 +252,7 @@ def compared(edges: Sequence[Edge], district: District, units: Measures) -> Comp
             edges,
             speed_km_h=speed,
             efficiency=policy.design.grader.efficiency,
-            change_rate_h=rate.minor / 100,
+            change_rate_h=rate.cost(1.0).major,
         )
     except InputError as error:
         return Compared(trouble=str(error))
@@ -349,7 +349,7 @@ def per_volume(minor_m3: float, rate: Rate, units: Measures) -> str:
     """
     volume = convert(1.0, shown_unit("m3", units.system), "m3")
     sign = money(Money(0, rate.currency, rate.year)).replace("0", "").strip()
-    return f"{sign}{minor_m3 * volume / 100:,.2f} a {units.sign('m3')} loose"
+    return f"{sign}{_major(minor_m3 * volume, rate):,.2f} a {units.sign('m3')} loose"
 
 
 def price_words(rate: Rate, units: Measures) -> str:
@@ -362,8 +362,13 @@ def price_words(rate: Rate, units: Measures) -> str:
 def a_tonne(pit: GravelPit, test: MaterialTest, loose_t_m3: float) -> float:
     """The pit's price for a tonne, with the test's bulk density or else the policy's."""
     if pit.price.per == "t":
-        return pit.price.minor / 100
-    return pit.price.minor / 100 / (test.loose_t_m3 or loose_t_m3)
+        return pit.price.cost(1.0).major
+    return pit.price.cost(1.0).major / (test.loose_t_m3 or loose_t_m3)
+
+
+def _major(minor: float, rate: Rate) -> float:
+    """Minor units as whole ones, to the nearest of the smaller."""
+    return Money(round(minor), rate.currency, rate.year).major
 
 
 def _a_tonne(units: Measures) -> float:

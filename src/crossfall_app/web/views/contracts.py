@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_POST
 from crossfall.design.contract import contract_for, state_of
 from crossfall.errors import InputError
 from crossfall.model import Contract, Job, ScaleTicket, Treatment
+from crossfall.model.policy.specifications import ContractPractice
 from crossfall_app.store import repository
 from crossfall_app.web.desk import agency_today
 from crossfall_app.web.pages import a_day, measures, page, sentence
@@ -37,7 +38,8 @@ def contracts(request: HttpRequest) -> HttpResponse:
         "Contracts",
         here="gravel",
         contracts=[
-            _row(each, segments[each.segment_id].route, units) for each in district.contracts
+            _row(each, segments[each.segment_id].route, units, district.policy.design.contract)
+            for each in district.contracts
         ],
         jobs=[
             (job.id, f"{job.treatment.label}: {segments[job.segment_id].route}, {job.segment_id}")
@@ -131,12 +133,11 @@ def accept(request: HttpRequest, contract_id: str) -> HttpResponse:
     given = request.POST
 
     def sign(by: str) -> None:
-        found = next(
-            (each for each in repository.load_district().contracts if each.id == contract_id), None
-        )
+        district = repository.load_district()
+        found = next((each for each in district.contracts if each.id == contract_id), None)
         if found is None:
             raise InputError(f"contract {contract_id!r} is unknown")
-        state = state_of(found)
+        state = state_of(found, district.policy.design.contract)
         note = given.get("note", "").strip()
         if state is not None and not state.is_accepted and not note:
             told = "; ".join(state.remarks)
@@ -157,8 +158,10 @@ def _jobs() -> list[Job]:
     return [each for each in (week.jobs if week else ()) if each.treatment in _LETS and each.stages]
 
 
-def _row(contract: Contract, road: str, units: Measures) -> dict[str, Any]:
-    state = state_of(contract)
+def _row(
+    contract: Contract, road: str, units: Measures, practice: ContractPractice
+) -> dict[str, Any]:
+    state = state_of(contract, practice)
     return {
         "contract": contract,
         "road": road,
