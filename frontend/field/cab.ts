@@ -3,7 +3,7 @@ import { Gate, PassWatch, type Where } from "./gate";
 import { drawMap } from "./map";
 import { nextStep } from "./next";
 import { shrink } from "./photo";
-import { OFFERED, SHEETS, WITHOUT_CARD } from "./report";
+import { OFFERED, SHEETS, suggested, WITHOUT_CARD } from "./report";
 import { beginShift, label, shiftPage } from "./shift";
 import { expectedBack, nextCard, openShift, standing, stateOf, today, type Told } from "./standing";
 import { allFacts, fullness, photosToSend, recall, remember, tell } from "./store";
@@ -159,7 +159,7 @@ function body(): HTMLElement[] {
 
 function next(day: Day): HTMLElement[] {
   const card = current();
-  if (!card) return [h("h1", {}, today(day).length > 0 ? "All jobs told" : "No job today"), h("p", {}, today(day).length > 0 ? "Finish the shift when you are back." : "The office has issued no card for this machine today."), button("To the shift", () => go("shift"), "big")];
+  if (!card) return [h("h1", {}, today(day).length > 0 ? "All jobs told" : "No job today"), h("p", {}, today(day).length > 0 ? "Finish the shift when you are back." : "The office has issued no card for this machine today."), ...(gate.isOpen ? [button("Report something", () => openSheet("menu"), "big")] : []), button("To the shift", () => go("shift"), "big")];
   const state = stateOf(card, page.told);
   const cards = today(day);
   return nextStep({
@@ -360,6 +360,13 @@ async function register(): Promise<void> {
   look();
 }
 
+/** Quarter hours since a moment, half an hour at least. */
+function hoursSince(at: string | undefined): number {
+  if (at === undefined) return 1;
+  const hours = (Date.now() - new Date(at).getTime()) / 3_600_000;
+  return Math.min(12, Math.max(0.5, Math.round(hours * 4) / 4));
+}
+
 function go(tab: typeof page.tab): void {
   page.tab = tab;
   page.message = "";
@@ -368,6 +375,7 @@ function go(tab: typeof page.tab): void {
 
 function openSheet(name: string): void {
   page.sheet = name;
+  if (name === "hours") suggested.hours = hoursSince(page.told.find((each) => each.card === current()?.id && each.kind !== "track")?.at);
   page.message = "";
   draw();
   document.getElementById("sheet")?.scrollTo(0, 0);

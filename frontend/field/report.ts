@@ -14,6 +14,9 @@ type Field = { node: HTMLElement; read: () => unknown };
 
 const SIDES: [string, string][] = [["left", "Left"], ["right", "Right"], ["both", "Both"]];
 
+/** What the phone thinks, for the operator to put right: time since the first fact on the job. */
+export const suggested = { hours: 1 };
+
 export const SHEETS: Record<string, Sheet> = {
   felt: {
     title: "Surface felt",
@@ -22,7 +25,7 @@ export const SHEETS: Record<string, Sheet> = {
         button(label!, () => keep("felt", { felt, ...place(where) }), "big"),
       ),
   },
-  hours: one("Hours on this job", "hours", "Hours", () => number(0, 0.25, 24, 0.25), (hours) => ({ hours })),
+  hours: one("Hours on this job", "hours", "Hours, travel left out", () => number(suggested.hours, 0.25, 24, 0.25), (hours) => ({ hours })),
   loads: one("Loads placed", "loads", "Loads", () => number(1, 1, 500, 1), (loads) => ({ loads })),
   stakes: one("Stakes set", "stakes", "Stakes", () => number(1, 1, 2000, 1), (stakes) => ({ stakes })),
   water: {
@@ -173,7 +176,7 @@ function number(start: number, least: number, most: number, step: number): Field
     input.value = String(Math.min(most, Math.max(least, Math.round((Number(input.value || 0) + by) * 100) / 100)));
   };
   const node = h("div", { class: "stepper" }, button("−", () => move(-step), "", { "aria-label": "less" }), input, button("+", () => move(step), "", { "aria-label": "more" }));
-  return { node, read: () => Math.min(most, Math.max(0, Number(input.value.replace(",", ".")) || 0)) };
+  return { node, read: () => Math.min(most, Math.max(least, Number(input.value.replace(",", ".")) || 0)) };
 }
 
 function metres(start_m: number, day: Day): Field {

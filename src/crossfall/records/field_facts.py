@@ -95,6 +95,8 @@ def _check_together(kind: str, kept: dict[str, Any]) -> None:
         raise InputError(
             f"{kind}: from_m {kept['from_m']:g} lies behind to_m {kept['to_m']:g}; swap them"
         )
+    if kind == "hours" and kept["hours"] <= 0:
+        raise InputError("hours is 0; expected more, or no hours at all")
     if kind == "edit":
         kept["value"] = _check_edit(kept["target"], kept["value"])
 
