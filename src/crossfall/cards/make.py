@@ -150,11 +150,20 @@ class _Desk:
         return f"{verdict.reason}{water}"
 
     def _quantities(self, itinerary: Itinerary, stage: Stage) -> tuple[Quantity, ...]:
-        names = {machine.id: machine.name for machine in self.district.fleet.machines}
+        machines = {machine.id: machine for machine in self.district.fleet.machines}
+        # Machines of one kind that come for the same hours share a line
+        together: dict[tuple[str, float], list[str]] = {}
+        for each in self.plan.bookings:
+            if each.stage_id == stage.id and each.day == itinerary.day:
+                machine = machines.get(each.machine_id)
+                kind = machine.kind.replace("_", " ") if machine else "machine"
+                name = machine.name if machine else each.machine_id
+                together.setdefault((kind, each.hours), []).append(name)
         booked = [
-            Quantity(names.get(each.machine_id, each.machine_id), each.hours, "h", "booked")
-            for each in self.plan.bookings
-            if each.stage_id == stage.id and each.day == itinerary.day
+            Quantity(names[0], hours, "h", "booked")
+            if len(names) == 1
+            else Quantity(f"{len(names)} {kind}s", hours, "h", f"each; booked: {', '.join(names)}")
+            for (kind, hours), names in together.items()
         ]
         blade = Quantity("grader on the job", stage.work_min / 60, "h")
         return (*self._planned(itinerary, stage), blade, *booked)

@@ -73,7 +73,9 @@ def _of_work(
     if treatment == Treatment.CULVERT_CLEARING:
         found.append("open_culvert")
     if has_trucks:
-        found.extend(("backing_trucks", "raised_beds", "pit_rules"))
+        found.extend(("backing_trucks", "raised_beds"))
+    if task == "hauling":
+        found.append("pit_rules")
     if treatment in DIGS:
         found.append("soft_shoulder")
     if treatment == Treatment.DUST_CONTROL:
