@@ -168,7 +168,7 @@ def test_a_proposal_is_purged_when_its_time_is_over(office, crossfall, gpx):
     from zoneinfo import ZoneInfo
 
     from crossfall.io.tracks import TrackProfile
-    from crossfall_app.cli.track_intake import TrackIntake
+    from crossfall_app.store.track_intake import TrackIntake
 
     intake = TrackIntake.read(
         gpx, machine_id="g1", profile=TrackProfile(), zone=ZoneInfo("America/Denver")

@@ -97,7 +97,7 @@ def match(
         raise InputError("whose track is it? say --machine ID; the ids are in the fleet")
     if accept:
         tracks.refuse_when_off()
-    from crossfall_app.cli.track_intake import TrackIntake
+    from crossfall_app.store.track_intake import TrackIntake
 
     told = _told(profile, column, zone, day, only)
     with shown_progress("Reading") as progress:

@@ -120,19 +120,54 @@ def accept_stage(stage_id: int, *, by: str) -> NetworkChange:
     """Make a staged network the map."""
     with transaction.atomic():
         row = _open_stage(stage_id)
+        _refuse_stale(row)
         network = convert.network_from_json(row.payload)
-        change = replace_network(network, by=by, source=row.file_name)
+        is_merge = bool(row.report.get("is_merge"))
+        change = replace_network(network, by=by, source=row.file_name, is_merge=is_merge)
         row.status, row.settled_at = "accepted", timezone.now()
         row.save()
     return change
 
 
 def drop_stage(stage_id: int) -> None:
-    """Forget a staged network."""
+    """Forget what was staged; its content goes, that it was refused stays."""
     with transaction.atomic():
         row = _open_stage(stage_id)
         row.status, row.settled_at = "dropped", timezone.now()
+        row.payload = {}  # type: ignore[assignment]
         row.save()
+
+
+def staged_network(stage_id: int) -> tuple[models.ImportStage, nouns.Network]:
+    """A staged network with its row, while it waits.
+
+    Raises
+    ------
+    InputError
+        If it is unknown, settled already, or something else than a network.
+    """
+    row: models.ImportStage | None = models.ImportStage.objects.filter(pk=stage_id).first()
+    if row is None or row.kind != "network":
+        raise InputError(f"import {stage_id} is unknown; it may have been removed")
+    if row.status != "staged":
+        raise InputError(f"import {stage_id} was {row.status} already; import the file again")
+    return row, convert.network_from_json(row.payload)
+
+
+def fingerprint(network: nouns.Network) -> str:
+    """The same for the same network: what a staged import was compared with."""
+    parts = (network.nodes, network.segments, network.features, network.backdrop)
+    return convert.seal(repr(parts))
+
+
+def _refuse_stale(row: models.ImportStage) -> None:
+    """A difference that was read against other roads is not written over these."""
+    base = row.report.get("base")
+    if base is not None and base != fingerprint(load_network()):
+        raise InputError(
+            f"the roads changed after {row.file_name} was read; bring it in again and look at the"
+            " difference as it is now"
+        )
 
 
 def _present(table: Any) -> Any:

@@ -53,6 +53,7 @@ _SUPERINTENDENT = {
     "settings-fleet",
     "field-rates",
     "years-adopt",
+    "import-accept",
 }
 _SUPERINTENDENT_LOOKS = {"people", "people-invite", "people-link", "people-role", "people-session"}
 _FOREMAN_LOOKS = {
@@ -66,6 +67,10 @@ _FOREMAN_LOOKS = {
     "field-actuals",
     "field-replay",
     "field-rates",
+    # Where machines, and so people, worked
+    "imports",
+    "import-track",
+    "import-track-map",
 }
 
 

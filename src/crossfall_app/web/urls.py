@@ -14,12 +14,14 @@ from crossfall_app.web.views import (
     door,
     gravel,
     hauls,
+    imports,
     inspect,
     leave,
     ledger,
     limits,
     moisture,
     morning,
+    open311,
     people,
     plan,
     requests_in,
@@ -41,7 +43,20 @@ class DayConverter:
         return value if isinstance(value, str) else value.isoformat()
 
 
+class KindConverter:
+    """How Open311 answers: ``json`` or ``xml``."""
+
+    regex = "json|xml"
+
+    def to_python(self, value: str) -> str:
+        return value
+
+    def to_url(self, value: str) -> str:
+        return value
+
+
 register_converter(DayConverter, "day")
+register_converter(KindConverter, "kind311")
 
 urlpatterns = [
     path("", morning.sheet, name="morning"),
@@ -90,6 +105,24 @@ urlpatterns = [
     path("ledger/requests/<path:request_id>/place/", ledger.place, name="request-place"),
     path("ledger/requests/<path:request_id>/answer/", ledger.answer, name="request-answer"),
     path("ledger/requests-in/", requests_in.bring_in, name="requests-in"),
+    path("imports/", imports.imports, name="imports"),
+    path("imports/roads/", imports.bring_roads, name="import-roads"),
+    path("imports/track/", imports.bring_track, name="import-track-in"),
+    path("imports/<int:number>/", imports.roads, name="import"),
+    path("imports/<int:number>/map.svg", imports.roads_map, name="import-map"),
+    path("imports/<int:number>/accept/", imports.accept_roads, name="import-accept"),
+    path("imports/<int:number>/refuse/", imports.refuse, name="import-refuse"),
+    path("imports/<int:number>/track/", imports.track, name="import-track"),
+    path("imports/<int:number>/track.svg", imports.track_map, name="import-track-map"),
+    path("imports/<int:number>/take/", imports.accept_track, name="import-track-accept"),
+    path("imports/<int:number>/request/", imports.accept_sent_request, name="import-request"),
+    path("open311/v2/services.<kind311:kind>", open311.services, name="open311-services"),
+    path("open311/v2/requests.<kind311:kind>", open311.requests, name="open311-requests"),
+    path(
+        "open311/v2/requests/<str:request_id>.<kind311:kind>",
+        open311.one_request,
+        name="open311-request",
+    ),
     path("hauls/", hauls.hauls, name="hauls"),
     path("hauls/agree/", hauls.agree, name="haul-agree"),
     path("hauls/leave/", hauls.leave, name="haul-leave"),

@@ -25,6 +25,19 @@ class RequestsPolicy:
         low=0,
         high=365,
     )
+    is_open311_on: bool = setting(
+        False,
+        unit="-",
+        doc="Whether requests are given out, and taken in to be looked at, without signing in,"
+        " at /open311/v2/. Off until the agency decides.",
+    )
+    most_waiting: int = setting(
+        200,
+        unit="requests",
+        doc="So many requests from outside may wait to be looked at; more are turned away.",
+        low=1,
+        high=10_000,
+    )
 
 
 @dataclass(frozen=True, slots=True)
