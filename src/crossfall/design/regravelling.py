@@ -19,7 +19,6 @@ from crossfall.design.transitions import transition_steps
 from crossfall.design.words import (
     NBSP,
     cubic_metres,
-    litres,
     metres,
     millimetres,
     no_deeper_than,
@@ -375,7 +374,7 @@ def _lift_stage(
             "Dump each load from the end of the last heap up to the next marker, half the road"
             " at a time; the other half carries traffic",
             f"Even windrow of each half: about {_windrow_size(site, loose / length / 2)}",
-            f"Water while mixing: {litres(water_l)} in all",
+            f"Water while mixing: {water_l:,.0f}{NBSP}L in all",
             *transition_steps(site, from_m, to_m, is_cutting=False),
         ),
         later=(
