@@ -70,7 +70,9 @@ def haul_traffic(
     segments: Sequence[Segment], agreements: Iterable[HaulAgreement], policy: HaulPolicy
 ) -> HaulTraffic:
     """The traffic that agreements bring to ``segments``, in their order."""
-    row_of = {segment.id: row for row, segment in enumerate(segments)}
+    agreements = tuple(agreements)
+    # Most districts have no haul; a country has many segments
+    row_of = {segment.id: row for row, segment in enumerate(segments)} if agreements else {}
     known = [each for each in agreements if any(name in row_of for name in each.segment_ids)]
     return HaulTraffic(
         rows=tuple(

@@ -143,6 +143,7 @@ def _find(district: District, today: date) -> tuple[tuple[Need, ...], tuple[Cond
     is_due = judgement.primary != CODE[Treatment.NONE]
     if closed:
         is_due &= np.array([segment.id not in closed for segment in belief.segments], dtype=bool)
+    length_km = _length_km(belief)
     pressing = urgency(belief.scores, facts, n_requests, policy.needs)
     parts = worth(
         judgement,
@@ -150,14 +151,17 @@ def _find(district: District, today: date) -> tuple[tuple[Need, ...], tuple[Cond
         ride_after(belief, policy.needs.ageing.delay_days, policy),
         facts,
         _class_worth(belief, policy),
-        _length_km(belief),
+        length_km,
         n_requests,
         policy.needs,
     )
     rows = np.flatnonzero(is_due)
     rows = rows[np.argsort(-parts[:, rows].sum(axis=0), kind="stable")]
     wording = Wording(belief, facts, judgement, rows, n_requests, judged.rest_until, policy)
-    needs = _write(belief, judgement, rows, pressing[rows], parts[:, rows], wording, policy)
+    work_h = judgement.work_h_km[rows] * length_km[rows]
+    needs = _write(
+        belief, judgement, rows, pressing[rows], parts[:, rows], work_h, wording, policy.version
+    )
     return needs, as_conditions(belief)
 
 
@@ -183,13 +187,13 @@ def _write(
     rows: Ints,
     pressing: Floats,
     parts: Floats,
+    work_h: Floats,
     wording: Wording,
-    policy: Policy,
+    policy_version: str,
 ) -> tuple[Need, ...]:
     segment_ids = [belief.segments[row].id for row in rows.tolist()]
     treatments = [TREATMENTS[code] for code in judgement.primary[rows].tolist()]
     sequences = wording.sequences()
-    work_h = judgement.work_h_km[rows] * _length_km(belief)[rows]
     return tuple(
         map(
             Need,
@@ -202,7 +206,7 @@ def _write(
             _benefits(parts),
             [before for before, _ in sequences],
             wording.assumed(),
-            repeat(policy.version),
+            repeat(policy_version),
             [after for _, after in sequences],
             np.round(work_h, 2).tolist(),
         )
@@ -239,8 +243,10 @@ def _rest_until(district: District, belief: Belief, today: date) -> Ints:
 
 
 def _requests(district: District, belief: Belief, today: date) -> Ints:
-    row_of = {segment.id: row for row, segment in enumerate(belief.segments)}
     n_requests = np.zeros(belief.n, dtype=np.int64)
+    if not district.requests:
+        return n_requests
+    row_of = {segment.id: row for row, segment in enumerate(belief.segments)}
     for request in district.requests:
         row = row_of.get(request.segment_id or "")
         if row is not None and request.status == "open" and request.received_on <= today:
