@@ -387,3 +387,40 @@ def test_whatever_happened_to_a_file_it_is_read_or_refused(
         read_network(path)
     except InputError as error:
         assert name in str(error)  # noqa: PT017
+
+
+def test_formula_cells_are_refused_and_never_evaluated(tmp_path: Path) -> None:
+    path = tmp_path / "roads.csv"
+    path.write_text(
+        'id,name,wkt\n1,"=HYPERLINK(""http://x"")","LINESTRING (-107 40.5, -107 40.51)"\n'
+        '2,@SUM(A1),"LINESTRING (-107 40.51, -107 40.52)"\n'
+        '3,Mill Road,"LINESTRING (-107 40.52, -107 40.53)"\n',
+        encoding="utf-8",
+    )
+    message = _refused(path, "row 2, name", "looks like a formula")
+    assert "row 3, name" in message
+
+
+def test_our_own_table_gives_back_a_name_that_looks_like_a_formula(tmp_path: Path) -> None:
+    from crossfall.io.export import write_network
+    from crossfall.model import Network, Node, Segment
+
+    line = ((-107.0, 40.5), (-107.0, 40.51))
+    roads = tuple(
+        Segment(f"s{k}", name, "a", "b", 0.0, 1110.0, line)
+        for k, name in enumerate(("=1+1", "'s-Gravenweg", "-Lane"))
+    )
+    network = Network((Node("a", *line[0]), Node("b", *line[1])), roads)
+    path = write_network(network, tmp_path / "own.csv")
+    assert "'=1+1" in path.read_text(encoding="utf-8")
+    assert read_network(path).network == network
+
+
+def test_lines_in_two_systems_in_one_file_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "mixed.csv"
+    path.write_text(
+        'id,name,wkt\n1,A,"LINESTRING (-107 40.5, -107 40.51)"\n'
+        '2,B,"LINESTRING (330000 4485000, 330100 4485000)"\n',
+        encoding="utf-8",
+    )
+    _refused(path, "are not degrees but metres or feet")

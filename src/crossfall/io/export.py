@@ -20,6 +20,7 @@ from typing import Any
 
 from crossfall.errors import InputError
 from crossfall.io.network.own import column_names
+from crossfall.io.text import guarded
 from crossfall.model import Backdrop, Network, Node, PointFeature, Segment
 
 _WGS84_WKT = (
@@ -168,7 +169,7 @@ def _csv_cell(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, float):
         return repr(value)
-    return "" if value is None else str(value)
+    return "" if value is None else guarded(str(value))
 
 
 def _blob(noun: Any) -> bytes:

@@ -45,6 +45,48 @@ def first_line(path: Path) -> str:
         return next((line for line in lines if line.strip()), "")
 
 
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
+
+
+def guarded(text: str) -> str:
+    """Text for a CSV cell that no spreadsheet runs: an apostrophe stands before what looks so.
+
+    Examples
+    --------
+    >>> guarded("=1+1"), guarded("Mill Road")
+    ("'=1+1", 'Mill Road')
+    """
+    return f"'{text}" if text.startswith(_FORMULA) else text
+
+
+def unguarded(text: str) -> str:
+    """The text that :func:`guarded` wrote.
+
+    Examples
+    --------
+    >>> unguarded("'=1+1")
+    '=1+1'
+    """
+    return text[1:] if text.startswith("'") else text
+
+
+def is_formula(text: str) -> bool:
+    """Whether a spreadsheet would run a cell; a signed figure is none.
+
+    Examples
+    --------
+    >>> is_formula("=HYPERLINK()"), is_formula("-107.5"), is_formula("+1 lane")
+    (True, False, True)
+    """
+    if not text.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return False
+    try:
+        float(text)
+    except ValueError:
+        return True
+    return False
+
+
 def count(n: int, one: str, many: str = "") -> str:
     """A number with its noun.
 

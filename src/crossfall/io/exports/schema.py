@@ -20,6 +20,7 @@ import shapely
 
 from crossfall import model as nouns
 from crossfall.errors import InputError
+from crossfall.io.text import guarded, unguarded
 
 UNITS = {
     "_m": "m",
@@ -44,7 +45,6 @@ UNITS = {
     "_per_km": "1/km",
 }
 """Unit by the end of a column's name, longest end first."""
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
 
 
 @dataclass(frozen=True)
@@ -253,7 +253,7 @@ def _cell(value: Any, column: Column) -> str:
         return value.isoformat()
     if column.type == "string":
         text = str(value.value) if isinstance(value, enum.Enum) else str(value)
-        return f"'{text}" if text.startswith(_FORMULA) else text
+        return guarded(text)
     return json.dumps(
         plain(value, column.hint), ensure_ascii=False, sort_keys=True, separators=(",", ":")
     )
@@ -273,7 +273,7 @@ def _value(cell: str, column: Column) -> Any:
     if column.type == "datetime":
         return datetime.fromisoformat(cell)
     if column.type == "string":
-        text = cell[1:] if cell.startswith("'") else cell
+        text = unguarded(cell)
         if column.words and text not in column.words:
             raise ValueError(text)
         return _CONVERTER.structure(text, column.hint) if column.words else text

@@ -17,6 +17,7 @@ from crossfall.io.network import tags as osm_tags
 from crossfall.io.network.options import NetworkOptions, is_maintained
 from crossfall.io.network.table import LineTable
 from crossfall.io.network.words import CLASS_WORDS, SURFACE_WORDS
+from crossfall.io.text import is_formula
 from crossfall.model.network import Surface
 from crossfall.network.roads import Flags, Floats, Ints, RoadFacts
 from crossfall.units import factor
@@ -68,10 +69,10 @@ class Cells:
         """Different sets of what cells say, by our field, and the one of each row."""
         methods = ("measured", "computed", "estimated", "default")
         readers: dict[str, Callable[[Any, int], Any]] = {
-            "route": lambda value, _: " ".join(_text(value).split()),
-            "jurisdiction": lambda value, _: _text(value),
-            "district": lambda value, _: _text(value),
-            "material": lambda value, _: _text(value),
+            "route": self._free_text("route"),
+            "jurisdiction": self._free_text("jurisdiction"),
+            "district": self._free_text("district"),
+            "material": self._free_text("material"),
             "road_class": self._word(CLASS_WORDS, "road_class", "local"),
             "surface": self._word(
                 {**SURFACE_WORDS, **_lower(self.options.surface_words)}, "surface", "unknown"
@@ -165,6 +166,20 @@ class Cells:
     def _refuse(self, field: str, row: int, message: str) -> None:
         where = f"{self.table.file} {self.table.label(row)}, {self._name(field)}"
         self.bad.append(Problem(where, message))
+
+    def _free_text(self, field: str) -> Callable[[Any, int], Any]:
+        """Names and the like; a cell that a spreadsheet would run as a formula is refused."""
+
+        def read(value: Any, row: int) -> Any:
+            text = _text(value)
+            if is_formula(text):
+                self._refuse(
+                    field, row, f"{text[:40]!r} looks like a formula; write what it stands for"
+                )
+                return None
+            return " ".join(text.split()) if field == "route" else text
+
+        return read
 
     def _word(self, words: dict[str, Any], field: str, otherwise: str) -> Callable[[Any, int], Any]:
         strange: set[str] = set()

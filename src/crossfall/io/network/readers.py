@@ -24,6 +24,7 @@ from crossfall.io.network.place import near_enough
 from crossfall.io.network.report import NetworkImport
 from crossfall.io.network.source import Found
 from crossfall.io.network.table import LineTable
+from crossfall.io.text import unguarded
 
 
 def from_osm(path: Path, options: NetworkOptions) -> NetworkImport:
@@ -66,6 +67,12 @@ def from_csv(path: Path, options: NetworkOptions) -> NetworkImport:
     parts = ("features", "nodes", "backdrop")
     beside = [stem.with_name(f"{stem.name}.{part}.csv") for part in parts]
     others = [read_csv(each, options, may_be_empty=True) for each in beside if each.is_file()]
+    for each in (table, *others):
+        # Text that a spreadsheet would run was written with an apostrophe before it
+        each.columns = {
+            name: [unguarded(cell) if isinstance(cell, str) else cell for cell in cells]
+            for name, cells in each.columns.items()
+        }
     return _own(table, others, options, format_name="CSV")
 
 
