@@ -206,12 +206,12 @@ def fit_factors(spans: Sequence[Span], policy: Policy) -> Fit:
     error_var = 2 * learning.thickness_error_mm**2
     own = cross / np.maximum(square, 1e-12)
     own_var = error_var / np.maximum(square, 1e-12)
-    within = _spread(own, own_var, group_of, learning.segment_sd)
+    within = spread(own, own_var, group_of, learning.segment_sd)
     weight = 1 / (own_var + within**2)
     mass = np.bincount(group_of, weights=weight, minlength=len(groups))
     mean = np.bincount(group_of, weights=weight * own, minlength=len(groups)) / mass
     all_one = np.zeros(len(groups), dtype=np.int64)
-    between = _spread(mean, 1 / mass, all_one, learning.group_sd)
+    between = spread(mean, 1 / mass, all_one, learning.group_sd)
     top = 1 / (1 / mass + between**2)
     agency_mass = float(top.sum()) + 1 / learning.agency_sd**2
     agency = (float((top * mean).sum()) + 1 / learning.agency_sd**2) / agency_mass
@@ -267,7 +267,7 @@ def _span(segment: Segment, first: Condition, last: Condition, policy: Policy) -
     )
 
 
-def _spread(values: Floats, variances: Floats, group: Ints, assumed: float) -> float:
+def spread(values: Floats, variances: Floats, group: Ints, assumed: float) -> float:
     """Spread of true values within groups, by moments, with the assumed one as some more.
 
     What the values scatter beyond their own variances, never below a tenth of what is assumed.

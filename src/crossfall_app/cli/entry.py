@@ -26,6 +26,7 @@ from crossfall_app.cli.dangers import COMMANDS as HAZARD
 from crossfall_app.cli.dangers import GROUP_HELP as HAZARD_HELP
 from crossfall_app.cli.desk import COMMANDS as DESK
 from crossfall_app.cli.done import COMMANDS as DONE_WORK
+from crossfall_app.cli.fit import COMMANDS as FIT
 from crossfall_app.cli.gravel import COMMANDS as GRAVEL
 from crossfall_app.cli.gravel import GROUP_HELP as GRAVEL_HELP
 from crossfall_app.cli.hand_out import COMMANDS as HAND_OUT
@@ -103,6 +104,7 @@ def every_command() -> tuple[tuple[str, Callable[..., None], bool], ...]:
         *DONE_WORK,
         *MATCH,
         *YEARS,
+        *FIT,
         *COUNTRY,
         *LAY_OUT,
         *GRAVEL,

@@ -98,6 +98,9 @@ class SeasonPolicy:
     names: tuple[str, ...] = setting(
         ("thaw and rains", "rest of the year"), unit="-", doc="What the seasons are called."
     )
+    starts_on_day: int = setting(
+        60, unit="day", doc="Day of the year on which the first begins.", low=1, high=365
+    )
     days: tuple[float, ...] = setting(
         (120.0, 245.0), unit="day", doc="How long each lasts, in the order they come; 365 in all."
     )

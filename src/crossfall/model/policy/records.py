@@ -86,6 +86,12 @@ class LearningPolicy:
         low=0.0,
         high=100.0,
     )
+    near_blading_days: int = setting(
+        10, unit="day", doc="Roughness so long before and after a blading is that blading's.", low=1
+    )
+    least_rough_days: float = setting(
+        14.0, unit="day", doc="Roughness read again sooner says nothing of its pace.", low=1.0
+    )
     segment_sd: float = setting(
         0.25, unit="-", doc="Spread of segments' factors within a group, assumed.", low=0.01, high=2
     )
