@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 
 import pytest
 from typer.testing import CliRunner
@@ -159,3 +162,25 @@ def test_what_a_gravel_foretells_is_drawn(tmp_path):
         assert words in svg
     with pytest.raises(InputError, match="zones needs the linear shrinkage"):
         run("gravel", "check", str(file), "--spec", "Iowa 11", "--zones", str(drawing))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("design", "dust_control", "--length-km", "1"),
+        ("design", "ditch", *DITCH, *RAIN),
+        ("design", "zone", "--posted-mph", "45"),
+    ],
+)
+def test_a_calculator_needs_no_workspace_and_no_store(tmp_path, words):
+    """In a process of its own, as a foreman would run it in any folder."""
+    bare = {k: v for k, v in os.environ.items() if k not in ("DJANGO_SETTINGS_MODULE",)}
+    done = subprocess.run(
+        [sys.executable, "-m", "crossfall_app", *words, "--json"],
+        cwd=tmp_path, env=bare, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    if "rates" in told:
+        assert {each["name"] for each in told["rates"]} >= {"grader", "operator"}
+        assert all(each["currency"] and each["year"] and each["source"] for each in told["rates"])

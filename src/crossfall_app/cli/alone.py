@@ -49,16 +49,24 @@ def lay_out_alone(
         raise InputError(f"{treatment} needs a length; add --length-m, --length-km or --length-mi")
     job = design_alone(Treatment(treatment), Piece(**figures))
     if as_json:
-        say_json({"treatment": treatment, "piece": figures, "job": job_json(job)})
+        say_json(
+            {
+                "treatment": treatment,
+                "piece": figures,
+                "job": job_json(job),
+                "rates": rates_of(job),
+            }
+        )
         return
     say_alone(job, system, with_stakes)
 
 
 def job_json(job: Job) -> dict[str, Any]:
     """A job as plain values."""
-    from crossfall_app.store.convert import CONVERTER
+    # Not the store's own converter: without a workspace there is no store to load
+    from cattrs.preconf.json import make_converter
 
-    plain: dict[str, Any] = CONVERTER.unstructure(job)
+    plain: dict[str, Any] = make_converter().unstructure(job)
     return plain | {"work_h": job.work_h}
 
 
@@ -88,30 +96,54 @@ def say_alone(job: Job, system: System, with_stakes: bool) -> None:
     say("Local codes, your agency's rules and licensed practice govern.")
 
 
-def _say_rates(job: Job, system: System) -> None:
-    """Every rate that the cost rests on, with its currency, year and source."""
+def rates_of(job: Job) -> list[dict[str, Any]]:
+    """Every rate that the cost of a job laid out alone rests on, in minor units."""
     from crossfall.model import Policy
-    from crossfall.report.figures import shown_unit
-    from crossfall.units import convert
 
     costs = Policy().costs
     names = {"grader", "operator", *(each.kind for stage in job.stages for each in stage.support)}
     used = {row.name for row in job.quantities}
-    names |= {"gravel"} if "loose gravel" in used else set()
-    names |= {"dust_solution"} if "dust control solution" in used else set()
-    names |= {"water"} if "water" in used else set()
-    table = new_table("Rate", "Low", "Likely", "High", "For a", right=("Low", "Likely", "High"))
-    likely = costs.grader.likely
+    bought = {
+        "loose gravel": "gravel", "dust control solution": "dust_solution", "water": "water"
+    }  # fmt: skip
+    names |= {name for row, name in bought.items() if row in used}
+    found = []
     for name in sorted(names):
         each = getattr(costs, name)
-        per = each.likely.per
-        unit = shown_unit(per, system) if per != "h" else "h"
-        share = convert(1.0, unit, per) / 100 if per != "h" else 0.01
-        figures = (each.low_minor, each.likely.minor, each.high_minor)
-        table.add_row(each.likely.name, *(f"{f * share:,.2f}" for f in figures), unit)
+        likely = each.likely
+        found.append(
+            {
+                "name": likely.name,
+                "per": likely.per,
+                "low_minor": each.low_minor,
+                "likely_minor": likely.minor,
+                "high_minor": each.high_minor,
+                "currency": likely.currency,
+                "year": likely.year,
+                "source": likely.source,
+            }
+        )
+    return found
+
+
+def _say_rates(job: Job, system: System) -> None:
+    from crossfall.model import Money
+    from crossfall.report.figures import shown_unit
+    from crossfall.units import convert
+
+    table = new_table("Rate", "Low", "Likely", "High", "For a", right=("Low", "Likely", "High"))
+    rates = rates_of(job)
+    for each in rates:
+        per = each["per"]
+        unit = per if per == "h" else shown_unit(per, system)
+        share = 1.0 if per == "h" else convert(1.0, unit, per)
+        figures = (each["low_minor"], each["likely_minor"], each["high_minor"])
+        shown = (Money(f, each["currency"], each["year"]).times(share).major for f in figures)
+        table.add_row(each["name"], *(f"{f:,.2f}" for f in shown), unit)
     say_table(table)
-    say(f"Rates: {likely.currency} {likely.year}, {likely.source}; hours from"
-        f" {costs.hours_low:g} to {costs.hours_high:g} of the likely ones")  # fmt: skip
+    told = {(each["currency"], each["year"], each["source"]): None for each in rates}
+    for currency, year, source in told:
+        say(f"Rates: {currency} {year}, {source}")
 
 
 def _say_stage(stage: Stage, system: System, with_stakes: bool, like: int | None) -> None:
