@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import resource
+import tracemalloc
 from collections.abc import Callable
 from time import perf_counter
 
@@ -27,7 +27,9 @@ TARGETS = {
     "numba_segment_days_per_s": 15e6,
     "ensemble_s": 1.0,
 }
-_AT_MOST = {"ensemble_s"}
+COUNTRY_TARGETS = {"country_extra_mb": 1000.0}
+"""With ``--country``: memory beyond the figures that go in, for 2.3 million segments × 365 days."""
+_AT_MOST = {"ensemble_s", "country_extra_mb"}
 
 
 def invented_layer(n: int, rng: np.random.Generator) -> Layer:
@@ -132,17 +134,20 @@ def country() -> dict[str, float]:
     layer, sky = invented_layer(n, rng), invented_weather(1, 365, rng)
     station = rng.integers(0, N_STATIONS, n)
     start = layer.field_capacity_mm[None].copy()
-    before_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    given_mb = sum(each.nbytes for each in (*vars(layer).values(), station, start)) / 2**20
+    tracemalloc.start()
     begun = perf_counter()
     n_wet = 0
     for _, run in run_in_chunks(layer, sky, station, start, engine="numba"):
         n_wet += int((run.start_mm > 25.0).sum())
     seconds = perf_counter() - begun
-    after_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    extra_mb = tracemalloc.get_traced_memory()[1] / 2**20
+    tracemalloc.stop()
     return {
         "country_s": seconds,
         "country_segment_days_per_s": n * 365 / seconds,
-        "country_extra_mb": after_mb - before_mb,
+        "country_given_mb": given_mb,
+        "country_extra_mb": extra_mb,
         "country_wet_days": float(n_wet),
     }
 
@@ -153,15 +158,16 @@ def main() -> None:
     parser.add_argument("--country", action="store_true", help="add 2.3 million segments × a year")
     asked = parser.parse_args()
     figures = measure() | (country() if asked.country else {})
+    targets = TARGETS | (COUNTRY_TARGETS if asked.country else {})
     met = all(
         figures[name] <= target if name in _AT_MOST else figures[name] >= target
-        for name, target in TARGETS.items()
+        for name, target in targets.items()
     )
     for name, value in figures.items():
-        target = f"  target {TARGETS[name]:g}" if name in TARGETS else ""
+        target = f"  target {targets[name]:g}" if name in targets else ""
         print(f"{name:28} {value:16.6g}{target}")
     if asked.json:
-        print(json.dumps({"name": "moisture", "figures": figures, "targets": TARGETS, "met": met}))
+        print(json.dumps({"name": "moisture", "figures": figures, "targets": targets, "met": met}))
 
 
 if __name__ == "__main__":

@@ -353,4 +353,7 @@ def _check_forecast(forecast: Forecast) -> None:
 
 def _called(forecast: Forecast) -> str:
     source = f" ({forecast.source})" if forecast.source else ""
-    return f"the forecast of {forecast.station.name} issued {forecast.issued_on}{source}"
+    name = forecast.station.name
+    # A file that says only where it is for is called so by its reader
+    name = f"the {name}" if name.startswith("forecast ") else f"the forecast of {name}"
+    return f"{name} issued {forecast.issued_on}{source}"
