@@ -133,7 +133,7 @@ def waiting(workspace: WorkspaceOption = None, as_json: JsonOption = False) -> N
         say("No design waits for an engineer." if week else "There is no plan yet.")
     for job in jobs:
         say(f"{routes.get(job.segment_id, '')} ({job.segment_id}): {job.treatment.label},"
-            f" {len(job.stages)} stages laid out")  # fmt: skip
+            f" {len(job.stages)} stage{'s' * (len(job.stages) != 1)} laid out")  # fmt: skip
         for text in job.assumed:
             say(f"  {text}")
 
