@@ -73,7 +73,37 @@ def best_of(n: int, work: Callable[[], Any]) -> float:
 
 def measure() -> dict[str, float]:
     """All figures, seconds unless their name says otherwise."""
-    return {**_travel(grid(708, 708)), **_county(grid(317, 317, n_vertices=5))}
+    return {
+        **_travel(grid(708, 708)),
+        **_beside_networkx(grid(225, 225)),
+        **_county(grid(317, 317, n_vertices=5)),
+    }
+
+
+def _beside_networkx(network: Network) -> dict[str, float]:
+    """A hundred thousand edges, here and in a general graph library: same answer, other times."""
+    import networkx
+
+    def plain() -> networkx.Graph:
+        graph = networkx.Graph()
+        graph.add_weighted_edges_from(
+            (s.from_node, s.to_node, s.length_m / s.travel_km_h * 0.06) for s in network.segments
+        )
+        return graph
+
+    ours, theirs = build_graph(network), plain()
+    source = ours.node_ids[0]
+    minutes = ours.travel_minutes([source])[0]
+    reached = networkx.single_source_dijkstra_path_length(theirs, source)
+    assert all(abs(minutes[ours.node_index[k]] - v) < 1e-6 for k, v in reached.items())
+    return {
+        "graph_build_100k_s": best_of(2, lambda: build_graph(network)),
+        "one_to_all_100k_s": best_of(3, lambda: ours.travel_minutes([source])),
+        "baseline_build_100k_s": best_of(1, plain),
+        "baseline_one_to_all_100k_s": best_of(
+            1, lambda: networkx.single_source_dijkstra_path_length(theirs, source)
+        ),
+    }
 
 
 def _travel(million: Network) -> dict[str, float]:
