@@ -236,3 +236,7 @@ def test_hours_reach_the_roads(crossfall, office, a_sky):
     assert first_day() > by_day + 0.3
     text = crossfall("moisture", office, "--days", 1).out
     assert "rain by the hour on 200 of 200 days" in text
+    # The days told again without hours: hours of another reading are not kept beside them
+    crossfall("weather", a_sky.file(a_sky.rows()), HERE, "--station", "gauge", "-w", office)
+    assert np.isnan(_record().rain_hour_mm).all()
+    assert first_day() == by_day

@@ -301,7 +301,7 @@ def _moved(policy: MoisturePolicy, logs: Floats) -> MoisturePolicy:
         np.clip(np.asarray(logs, float), -policy.calibrate_most_log, policy.calibrate_most_log)
     )
     materials = {
-        name: _wetter(each, float(wet), policy.band_below_optimum_pct)
+        name: _wetter(each, float(wet), policy)
         for name, each in policy.materials.items()
     }
     return replace(
@@ -314,9 +314,10 @@ def _moved(policy: MoisturePolicy, logs: Floats) -> MoisturePolicy:
     )
 
 
-def _wetter(material: LayerMaterial, factor: float, below_pct: float) -> LayerMaterial:
-    optimum = max(material.optimum_pct * factor, below_pct + 1.0)
-    return replace(material, optimum_pct=min(optimum, material.field_capacity_pct + 1.0))
+def _wetter(material: LayerMaterial, factor: float, policy: MoisturePolicy) -> LayerMaterial:
+    room = policy.calibrate_optimum_room_pct
+    optimum = max(material.optimum_pct * factor, policy.band_below_optimum_pct + room)
+    return replace(material, optimum_pct=min(optimum, material.field_capacity_pct + room))
 
 
 def _share(per_day: float, factor: float) -> float:

@@ -162,7 +162,7 @@ def _decide(
         return "not_needed", "Workable without water"
     if p_soon < enough:
         return "water", "Water it, or leave it for a wetter week"
-    if _chance_by_rain(state, group, at, policy) >= p_soon / 2:
+    if _chance_by_rain(state, group, at, policy) >= policy.moisture.water_rain_share * p_soon:
         return "wait", "Wait for rain"
     return "look", "It may be workable already, look first"
 

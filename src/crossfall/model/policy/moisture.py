@@ -381,6 +381,14 @@ class MoisturePolicy:
         " a reason",
         low=0.0,
     )
+    calibrate_optimum_room_pct: float = setting(
+        1.0,
+        unit="%",
+        doc="A fitted optimum stays this far above the band's lower width, and at most this far"
+        " above field capacity",
+        low=0.1,
+        high=5.0,
+    )
     calibrate_most_log: float = setting(
         1.2, unit="1", doc="Settings move by at most this much, as a natural logarithm", low=0.1
     )
@@ -409,5 +417,12 @@ class MoisturePolicy:
     )
     water_wait_chance: float = setting(
         0.5, unit="1", doc="Wait when the chance of a workable day without water reaches this"
+    )
+    water_rain_share: float = setting(
+        0.5,
+        unit="1",
+        doc="It is said to wait for rain where rain makes at least this share of that chance",
+        low=0.0,
+        high=1.0,
     )
     water_wait_days: int = setting(3, unit="d", doc="Days one is willing to wait", low=1, high=10)
