@@ -368,3 +368,4 @@ def test_the_page_goes_on_telling_what_todays_reports_changed(office, superinten
     text = _text(superintendent, "/moisture/")
     assert "What today's reports changed" in text
     assert "stretches hear it" in text
+    assert "What today's reports changed" in _text(superintendent, "/moisture/?told=told-unknown")

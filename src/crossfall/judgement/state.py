@@ -171,7 +171,8 @@ class MoistureState:
 
     def is_unsure(self, segment_id: str, day: date) -> bool:
         """Whether no class has the share of members that makes it worth saying."""
-        return self.figures(segment_id, day).is_unsure
+        group, at = self._place(segment_id, day)
+        return bool(self._most_agree[group, at] < self.policy.sure_share)
 
     def part_classes(self, segment_id: str, day: date) -> dict[str, tuple[MoistureClass, float]]:
         """Most likely class and chance of workable for each part of the day.
@@ -259,7 +260,7 @@ class MoistureState:
             ),
             lead_days=at,
             seen=_seen(self.looks_of_group[group], day, self.policy),
-            is_unsure=bool(agree.mean() < self.policy.sure_share),
+            is_unsure=self.is_unsure(segment_id, day),
             chance_rain=_share(at_work > self.policy.rain_limit_mm),
             workable_parts=tuple(
                 name for name in DAY_PARTS if parts[name][0] is MoistureClass.WORKABLE
@@ -278,6 +279,12 @@ class MoistureState:
             counts = np.stack([(classes == cls).sum(axis=0) for cls in MoistureClass])
             found.append(np.argmax(counts, axis=0).astype(np.int8))
         return found[0], found[1]
+
+    @cached_property
+    def _most_agree(self) -> Floats:
+        """Share of members in the most frequent class, (group, day)."""
+        counts = np.stack([(self.group_classes == cls).sum(axis=0) for cls in MoistureClass])
+        return np.asarray(counts.max(axis=0) / self.n_members)
 
     def _place(self, segment_id: str, day: date) -> tuple[int, int]:
         return int(self.groups.of_segment[self.index(segment_id)]), self.day_index(day)

@@ -122,7 +122,8 @@ def _strip(
     kinds = {kind: zones(sheet.state, sheet.gates, network, kind) for kind in ZONE_LABEL}
     kind = _kind(request.GET.get("by", ""), kinds)
     (whole,) = zones(sheet.state, sheet.gates, network)
-    difference = _difference(request, desk) or desk.news
+    told = _difference(request, desk)
+    difference = told or desk.news
     return page(
         request,
         "moisture.html",
@@ -148,7 +149,7 @@ def _strip(
         legend=surface_legend(bool(row.any()) for row in whole.class_share),
         notes=[units.words(each) for each in sheet.state.notes],
         change=change_rows(difference, district, units) if difference else None,
-        is_news="told" not in request.GET,
+        is_news=told is None,
         limits=limit_rows(sheet.limits, district.postings, units),
         **_form(desk, typed),
     )  # fmt: skip
