@@ -33,10 +33,12 @@ let watch: PassWatch | undefined;
 let track: [number, number, number][] = [];
 let trackBegan = 0;
 let isBusy = false;
+let lastKept = 0;
 const TABS: [typeof page.tab, string][] = [["next", "Next"], ["list", "List"], ["map", "Map"], ["shift", "Shift"]];
 const TRACK_EVERY_S = 15;
 const TRACK_POINTS = 40;
 const SAID_MS = 5000;
+const AGAIN_MS = 500;
 
 async function start(): Promise<void> {
   void register();
@@ -46,7 +48,7 @@ async function start(): Promise<void> {
   link.onChange = () => void refresh();
   link.onDay = (day) => {
     page.day = day;
-    if (day.release !== document.documentElement.dataset["release"]) void navigator.serviceWorker?.getRegistration("/cab/").then((each) => each?.update());
+    if (day && day.release !== document.documentElement.dataset["release"]) void navigator.serviceWorker?.getRegistration("/cab/").then((each) => each?.update());
   };
   link.onAnswers = (answers) => {
     const first = answers[0];
@@ -75,7 +77,8 @@ async function refresh(): Promise<void> {
 
 /** Keep a fact, show it at once, send it when there is signal. */
 async function keep(kind: string, payload: Record<string, unknown>, card: Card | undefined, file?: File): Promise<void> {
-  if (!gate.isOpen || isBusy) return;
+  // A glove touches twice: the second touch would tick the pass that has just come up
+  if (!gate.isOpen || isBusy || (kind === "pass_done" && payload["is_seen"] === undefined && Date.now() - lastKept < AGAIN_MS)) return;
   isBusy = true;
   try {
     let photo: { data: ArrayBuffer; sha256: string } | undefined;
@@ -85,6 +88,7 @@ async function keep(kind: string, payload: Record<string, unknown>, card: Card |
     }
     const fact = await tell(kind, payload, card?.id ?? null, photo);
     say(page.day ? `Kept: ${label(fact, page.day)}` : "Kept", false);
+    lastKept = Date.now();
     page.sheet = "";
   } catch (error) {
     const isFull = error instanceof DOMException && error.name === "QuotaExceededError";
@@ -310,6 +314,7 @@ function bar(): HTMLElement {
     { class: "bar" },
     h("p", { class: "line" }, h("span", {}, `${page.day?.machine.name ?? "crossfall"}${page.day?.is_invented ? " (invented)" : ""}`), h("span", { id: "waiting", "data-waiting": waiting }, waiting > 0 ? `${waiting} to send` : lineShort())),
     page.paired && page.day ? hands : null,
+    page.day && page.fullness !== undefined && page.fullness > page.day.limits.storage_share ? h("p", { class: "line small" }, "Storage on this phone is nearly full") : null,
     page.message ? h("p", { class: page.isAlarm ? "said alarm" : "said", role: "status" }, page.message) : null,
   );
 }

@@ -128,6 +128,11 @@ export async function look(day: Day): Promise<void> {
   await work.done;
 }
 
+/** A phone whose key was taken away keeps what waits, and none of the agency's cards. */
+export async function dropDay(): Promise<void> {
+  await (await open()).delete("kept", "day");
+}
+
 export async function settlePhoto(id: string, refused: string): Promise<void> {
   const db = await open();
   const photo = await db.get("photos", id);

@@ -1,6 +1,6 @@
 // Sending: facts first, in small batches, then photos in parts, then the day's cards anew. Whether
 // the phone believes to be online says little; what counts is whether the office answers.
-import { allFacts, forget, fullness, hear, look, photosToSend, recall, remember, settlePhoto } from "./store";
+import { allFacts, dropDay, forget, fullness, hear, look, photosToSend, recall, remember, settlePhoto } from "./store";
 import type { Answer, Day, Fact, Paired, Reply } from "./words";
 
 export type Line = "unknown" | "offline" | "sending" | "clear" | "unpaired" | "trouble";
@@ -9,7 +9,7 @@ const API = "/cab/api/";
 const PROTOCOL = 1;
 const PATIENCE_MS = 20_000;
 
-export const link: { line: Line; told: string; onChange: () => void; onAnswers: (answers: Answer[]) => void; onDay: (day: Day) => void } = {
+export const link: { line: Line; told: string; onChange: () => void; onAnswers: (answers: Answer[]) => void; onDay: (day: Day | undefined) => void } = {
   line: "unknown",
   told: "",
   onChange: () => undefined,
@@ -76,8 +76,11 @@ async function round(): Promise<void> {
     wait = 30_000;
     set("clear", "");
   } catch (error) {
-    if (error instanceof Refused && error.status === 401) set("unpaired", error.message);
-    else if (error instanceof Refused) set("trouble", error.message);
+    if (error instanceof Refused && error.status === 401) {
+      await dropDay();
+      link.onDay(undefined);
+      set("unpaired", error.message);
+    } else if (error instanceof Refused) set("trouble", error.message);
     else set("offline", "");
     wait = Math.min(wait * 1.7, 120_000);
   }

@@ -134,6 +134,19 @@ def test_what_comes_later_waits_again(phone, foreman, card_id):
     assert "soft spot (by the mailbox)" in look.note, "what was seen on the road is kept"
 
 
+def test_an_undo_after_it_was_taken_over_is_told(phone, foreman, card_id):
+    facts = _shift(phone, card_id)
+    number = models.JobCard.objects.get().number
+    foreman.post(f"/field/cards/{number}/", _actuals())
+    phone.answers(phone.fact("undo", {"of": facts[1]["id"]}))
+    assert "undid “pass done” after it was taken over" in _text(foreman.get("/field/"))
+    foreman.post("/field/take-over/")
+    assert approve.late_undos() == ()
+    sign = phone.fact("sign_missing", card=card_id)
+    phone.answers(sign, phone.fact("undo", {"of": sign["id"]}))
+    assert [fact.kind for fact, _ in approve.late_undos()] == ["sign_missing"]
+
+
 def test_setting_aside_needs_a_reason(phone, foreman, card_id):
     phone.answers(phone.fact("not_done", {"reason": "too_wet"}, card=card_id))
     number = models.JobCard.objects.get().number

@@ -36,7 +36,7 @@ def _edit(key: str, device: str, value: str, *, seen: int, number: int):
     return _fact(key, device=device, kind="edit", payload=payload, seen=seen, number=number)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.integers(1, 4), st.floats(0.0, 1.0))
 def test_no_fact_is_lost_or_doubled(seed, n_phones, trouble):
     office = PlainOffice()
@@ -48,7 +48,7 @@ def test_no_fact_is_lost_or_doubled(seed, n_phones, trouble):
     assert outcome.kept == outcome.told == 40
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**32 - 1))
 def test_what_stands_does_not_depend_on_arrival(seed):
     rng = np.random.default_rng(seed)
@@ -113,7 +113,7 @@ def test_the_model_notices_an_office_that_is_cut_off_between_facts(monkeypatch):
         run_protocol(PlainOffice(), np.random.default_rng(1), trouble=0.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.integers(1, 25))
 def test_an_office_restored_from_a_backup_gets_everything_again(seed, n_after):
     """Facts that came after the backup are gone from the office; the phones still have them."""

@@ -21,6 +21,7 @@ from cryptography import x509
 
 from crossfall.errors import InputError, WorkspaceError
 from crossfall_app.web import certificate as tls
+from crossfall_app.web import server
 from crossfall_app.web.server import OfficeServer
 
 pytestmark = pytest.mark.django_db
@@ -160,7 +161,8 @@ def test_the_plain_door_hands_out_the_authority_and_no_page(open_office, made):
             assert "PRIVATE" not in told
 
 
-def test_those_who_connect_and_fall_silent_hold_nobody_up(open_office, made):
+def test_those_who_connect_and_fall_silent_hold_nobody_up(open_office, made, monkeypatch):
+    monkeypatch.setattr(server, "_GREETING_S", 1)
     silent = [socket.create_connection(("127.0.0.1", open_office.port)) for _ in range(12)]
     begun = time.monotonic()
     status, _ = _get(open_office, made)

@@ -26,7 +26,7 @@ class CardReport:
     card_id: str
     facts: tuple[FieldFact, ...]
     n_passes: int
-    """Passes that were ticked, or that the phone saw when more."""
+    """Different passes that were ticked."""
     is_done: bool
     is_given_up: bool
     """Told as not done, or not done any further."""
@@ -72,7 +72,6 @@ class CardReport:
 @dataclass
 class _Sum:
     passes: set[int] = field(default_factory=set)
-    seen: int = 0
     words: dict[str, Any] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
@@ -93,8 +92,6 @@ def _report(card_id: str, told: tuple[FieldFact, ...]) -> CardReport:
         say = fact.payload
         if fact.kind == "pass_done":
             total.passes.add(int(say["pass"]))
-        elif fact.kind == "passes_seen":
-            total.seen = max(total.seen, int(say["passes"]))
         elif fact.kind in {"loads", "stakes", "water"}:
             name = {"loads": "loads", "stakes": "stakes", "water": "litres"}[fact.kind]
             words[name] = words.get(name, 0) + say[name]
@@ -111,7 +108,7 @@ def _report(card_id: str, told: tuple[FieldFact, ...]) -> CardReport:
     return CardReport(
         card_id=card_id,
         facts=told,
-        n_passes=max(len(total.passes), total.seen, int(left.get("passes", 0))),
+        n_passes=max(len(total.passes), int(left.get("passes", 0))),
         is_done=ends[-1:] == ["job_done"],
         is_given_up=ends[-1:] == ["not_done"],
         reason=REASONS.get(str(left.get("reason", "")), ""),

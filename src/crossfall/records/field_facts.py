@@ -226,9 +226,7 @@ KINDS: dict[str, tuple[dict[str, Word], bool]] = {
     ),
     "shift_end": ({**_NOTE, **_PLACE}, False),
     "check_in": ({"via": Word(_one_of(*_WAYS)), "who": Word(_text), **_NOTE, **_PLACE}, False),
-    "stopped": ({"minutes": Word(_count), **_NOTE}, False),
     "pass_done": ({"pass": Word(_count, True), "is_seen": Word(_flag), **_PLACE}, True),
-    "passes_seen": ({"passes": Word(_count, True)}, True),
     "job_done": ({**_NOTE}, True),
     "not_done": (
         {"reason": Word(_one_of(*REASONS), True), "passes": Word(_count), **_STRETCH, **_NOTE},

@@ -35,6 +35,7 @@ from crossfall_app.store import models as store
 from crossfall_app.store.closing import record_card
 
 _LONE_DAYS = 3
+_IN_THE_REGISTER = ("sign_missing", "rock", "culvert")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +94,20 @@ def other_facts() -> tuple[FieldFact, ...]:
     return standing([*facts_of(rows), *_undos()])
 
 
+def late_undos() -> tuple[tuple[FieldFact, FieldFact], ...]:
+    """Facts that were undone after they had been taken over, or that put a danger into the
+    register: each with its undo. What was made of them is for the foreman to put right."""
+    undos = {fact.payload["of"]: fact for fact in facts_of(_unread_undos())}
+    if not undos:
+        return ()
+    rows = Fact.objects.filter(key__in=undos)
+    taken = rows.filter(decision__kind="taken_over") | rows.filter(kind__in=_IN_THE_REGISTER)
+    gone = {fact.id for fact in facts_of(rows)} - {
+        fact.id for fact in standing([*facts_of(rows), *undos.values()])
+    }
+    return tuple((fact, undos[fact.id]) for fact in facts_of(taken) if fact.id in gone)
+
+
 def take_over(number: int, *, by: str, actuals: dict[str, Any]) -> WorkRecord:
     """Make a record of a card from the foreman's form, and take over what the cab told with it.
 
@@ -114,14 +129,15 @@ def take_over(number: int, *, by: str, actuals: dict[str, Any]) -> WorkRecord:
 
 
 def take_over_others(*, by: str) -> int:
-    """Take over what was told about no card: edges are fitted, notes and photos are read."""
+    """Take over what was told about no card: edges are fitted, notes, photos and undos are read."""
     facts = other_facts()
     with transaction.atomic():
         edges = [_edge_of(fact) for fact in facts if fact.kind == "edge"]
         repository.add_edges(edges, by=by)
-        _decide(facts, "taken_over", by=by)
-        audit.note("take_over", "fact", who=by, after={"facts": len(facts)})
-    return len(facts)
+        undos = [undo for _, undo in late_undos()]
+        _decide([*facts, *undos], "taken_over", by=by)
+        audit.note("take_over", "fact", who=by, after={"facts": len(facts) + len(undos)})
+    return len(facts) + len(undos)
 
 
 def set_aside(number: int, *, by: str, because: str) -> int:
@@ -317,6 +333,10 @@ def _undecided() -> Any:
 
 def _undos() -> tuple[FieldFact, ...]:
     return facts_of(Fact.objects.filter(kind="undo"))
+
+
+def _unread_undos() -> Any:
+    return Fact.objects.filter(kind="undo", decision__isnull=True)
 
 
 def _settled() -> dict[str, str]:

@@ -34,7 +34,7 @@ from crossfall_app.store import convert, repository
 from crossfall_app.store import models as store
 from crossfall_app.web.present.measures import Measures
 
-SHOWN_TO_OTHERS = ("pass_done", "passes_seen", "job_done", "not_done", "undo", "edit")
+SHOWN_TO_OTHERS = ("pass_done", "job_done", "not_done", "undo", "edit")
 
 
 def day_of(device: Device, *, today: date, now: datetime, policy: Policy) -> dict[str, Any]:

@@ -58,6 +58,14 @@ def field(request: HttpRequest) -> HttpResponse:
         others=[
             {"what": LABEL[each.kind], "note": each.payload.get("note", ""), "by": each.by}
             for each in approve.other_facts()
+        ]
+        + [
+            {
+                "what": f"undid “{LABEL[fact.kind]}” after it was taken over or entered",
+                "note": "put the record or the ledger right by hand",
+                "by": undo.by,
+            }
+            for fact, undo in approve.late_undos()
         ],
         clashes=clash_rows(approve.clashes()),
         machines=store.Machine.objects.filter(is_current=True).order_by("position"),
