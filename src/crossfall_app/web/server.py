@@ -18,10 +18,10 @@ import socket
 import ssl
 import threading
 from collections.abc import Callable, Iterable
-from contextlib import suppress
 from typing import Any
 
 from cheroot import errors, wsgi
+from cheroot.server import HTTPConnection
 from cheroot.ssl.builtin import BuiltinSSLAdapter
 from django.conf import settings
 from django.utils import timezone
@@ -42,7 +42,7 @@ PLAIN_PORT = 8766
 _THREADS = 8
 _PATIENCE_S = 20
 _HEADERS_BYTES = 64_000
-_HELLO_S = 0.1
+_GREETING_S = 5
 _CLIENT_HELLO = b"\x16"
 _MB = 1_000_000
 _log = logging.getLogger("crossfall.server")
@@ -162,25 +162,59 @@ def largest_request(entry: EntryPolicy) -> int:
     return int(entry.photos_max * entry.photo_max_mb * _MB) + typed
 
 
+class _Connection(HTTPConnection):
+    """Exchanges the TLS greeting in the thread that answers, within a few seconds."""
+
+    has_greeted = False
+
+    def communicate(self) -> bool:
+        if isinstance(self.socket, ssl.SSLSocket) and not self.has_greeted:
+            if not self._greet(self.socket):
+                return False
+            self.has_greeted = True
+        is_kept: bool = super().communicate()  # type: ignore[no-untyped-call]
+        return is_kept
+
+    @staticmethod
+    def _greet(line: ssl.SSLSocket) -> bool:
+        patience = line.gettimeout()
+        line.settimeout(_GREETING_S)
+        try:
+            # Below TLS: the first byte tells whether somebody speaks plain HTTP to this port
+            if socket.socket.recv(line, 1, socket.MSG_PEEK) != _CLIENT_HELLO:
+                socket.socket.sendall(line, _plain_answer(NOT_PLAIN))
+                return False
+            line.do_handshake()
+        except OSError:
+            return False
+        finally:
+            line.settimeout(patience)
+        return True
+
+
 class _Server(wsgi.Server):
-    """Says what goes wrong on a connection in the log, not in the window."""
+    """Gives a connection to a thread only once something was said on it.
+
+    Otherwise a few phones that connect and fall silent would hold up everybody else.
+    """
+
+    ConnectionClass = _Connection
+    _connections: Any
+
+    def process_conn(self, conn: Any) -> None:
+        if conn.last_used is None:
+            self._connections.put(conn)
+        else:
+            super().process_conn(conn)
 
     def error_log(self, msg: str = "", level: int = logging.INFO, traceback: bool = False) -> None:
         _log.log(logging.DEBUG if level <= logging.INFO else level, "%s", msg, exc_info=traceback)
 
 
 class _Tls(BuiltinSSLAdapter):
-    """TLS whose greeting is exchanged by the thread that answers.
-
-    Otherwise one phone that connects and falls silent would hold up everybody else.
-    """
+    """TLS whose greeting is left to the connection."""
 
     def wrap(self, sock: socket.socket) -> tuple[Any, dict[str, str]]:
-        if self._speaks_plainly(sock):
-            with suppress(OSError):
-                sock.sendall(_plain_answer(NOT_PLAIN))
-                sock.shutdown(socket.SHUT_WR)
-            raise errors.FatalSSLAlert("spoke plain HTTP to the TLS port")
         try:
             wrapped = self.context.wrap_socket(
                 sock, do_handshake_on_connect=False, server_side=True
@@ -188,18 +222,6 @@ class _Tls(BuiltinSSLAdapter):
         except OSError as error:
             raise errors.FatalSSLAlert(*error.args) from error
         return wrapped, {"wsgi.url_scheme": "https", "HTTPS": "on"}
-
-    @staticmethod
-    def _speaks_plainly(sock: socket.socket) -> bool:
-        before = sock.gettimeout()
-        sock.settimeout(_HELLO_S)
-        try:
-            first = sock.recv(1, socket.MSG_PEEK)
-        except OSError:
-            return False
-        finally:
-            sock.settimeout(before)
-        return bool(first) and first != _CLIENT_HELLO
 
 
 class _PlainDoor:
