@@ -135,8 +135,11 @@ def test_an_impossible_hour_is_unknown_and_so_is_its_day_only_if_too_many(hourly
     assert any("15:00" in str(each) and "impossible" in str(each) for each in found.report.doubts)
 
 
-def test_a_forecast_by_the_hour_keeps_its_hours(tmp_path):
+@pytest.mark.parametrize("doubled", [False, True])
+def test_a_forecast_by_the_hour_keeps_its_hours(tmp_path, doubled):
     times = [f"2026-06-{1 + n // 24:02d}T{n % 24:02d}:00" for n in range(48)]
+    if doubled:
+        times[16] = times[15]
     rain = [6.0 if n == 15 else 0.0 for n in range(48)]
     hourly = {"time": times, "precipitation": rain, "temperature_2m": [12.0] * 48}
     hourly["precipitation_member01"] = [0.0] * 48
@@ -146,6 +149,10 @@ def test_a_forecast_by_the_hour_keeps_its_hours(tmp_path):
     }  # fmt: skip
     path = tmp_path / "forecast.json"
     path.write_text(json.dumps(content))
+    if doubled:
+        with pytest.raises(InputError, match="2026-06-01 15:00 stands there 2 times"):
+            import_forecast(path)
+        return
     forecast = import_forecast(path).forecast
     assert forecast.rain_hour_mm.shape == (2, 2, 24)
     assert forecast.rain_hour_mm[0, 0, 15] == 6.0

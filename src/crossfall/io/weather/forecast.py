@@ -21,7 +21,7 @@ import numpy as np
 from crossfall.errors import CrossfallWarning, InputError, Problem
 from crossfall.io.text import open_text
 from crossfall.io.weather.figures import Floats, to_si
-from crossfall.io.weather.hours import Days, hours_of, to_days
+from crossfall.io.weather.hours import Days, hours_of, refuse_doubled, to_days
 from crossfall.io.weather.quality import judge_days, judge_hours
 from crossfall.io.weather.report import ForecastImport, WeatherReport
 from crossfall.model import Forecast, Station
@@ -299,6 +299,7 @@ def _from_hours(
     time_zone: str | None,
     doubts: list[Problem],
 ) -> Days:
+    refuse_doubled(stamps, file=f"{path.name}, {block.name}.time", time_zone=time_zone)
     figures = {}
     for field, members in block.figures.items():
         flat = {field: members.reshape(-1)}

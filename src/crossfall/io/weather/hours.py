@@ -106,6 +106,24 @@ def distinct_hours(
     )
 
 
+def refuse_doubled(stamps: list[datetime], *, file: str, time_zone: str | None = None) -> None:
+    """Of a forecast every hour stands once, but for the one that a clock set back repeats.
+
+    Raises
+    ------
+    InputError
+        If another hour stands twice; its rain would count twice.
+    """
+    zone = None if time_zone is None else ZoneInfo(time_zone)
+    times = Counter(stamps)
+    repeats = Counter(stamp.date() for stamp, n in times.items() if n > 1)
+    for stamp, n in times.items():
+        if n > 2 or (n == 2 and not _is_clock_hour(stamp, zone, repeats[stamp.date()])):
+            raise InputError(
+                f"{file}: {stamp:%Y-%m-%d %H:%M} stands there {n} times; expected every hour once"
+            )
+
+
 def to_days(
     stamps: list[datetime],
     columns: dict[str, Floats],
