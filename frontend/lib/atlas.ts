@@ -34,6 +34,7 @@ const GROUPS: Record<string, string[]> = {
   need: ["n-smooth", "n-shape", "n-gravel", "n-drain", "n-other", "n-none"],
   rating: ["s-1", "s-2", "s-3", "s-4", "s-5", "s-none"],
   surface: ["m-frozen", "m-too-wet", "m-workable", "m-drying", "m-dry", "m-unknown"],
+  gravel: ["s-1", "s-2", "s-3", "s-4", "s-5", "s-none"],
   since: ["s-1", "s-2", "s-3", "s-4", "s-5", "s-none"],
   plan: ["k-1", "k-2", "k-3", "k-4", "k-5", "k-6", "k-7", "k-8", "k-none"],
 };

@@ -66,6 +66,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "crossfall_app.web.guard.RoleFirst",
     "axes.middleware.AxesMiddleware",
+    "crossfall_app.web.guard.OwnChangesFirst",
 ]
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from django.core.cache import cache
 from django.test import Client
 
 from crossfall_app.store import repository
@@ -22,6 +23,8 @@ def built_names(monkeypatch) -> None:
     styles = [page.name for page in (_FRONTEND / "styles").glob("*.css")]
     files = {name: name for name in (*scripts, *styles, "mark.svg", "map-worker.mjs")}
     monkeypatch.setattr(built, "_manifest", lambda: files)
+    # Every test has plans of its own under the same names
+    cache.clear()
 
 
 @pytest.fixture

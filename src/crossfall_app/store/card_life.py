@@ -19,7 +19,7 @@ from crossfall.cards import Obstacle, obstacles, with_leave
 from crossfall.errors import InputError
 from crossfall.model.policy.permission import PermissionPractice
 from crossfall_app.store import audit, convert, models
-from crossfall_app.store.live_orders import PlanTimes, orders_beside
+from crossfall_app.store.live_orders import orders_beside, plan_times
 
 CARD_STATUSES = ("draft", "issued", "withdrawn", "closed")
 _MOVES = {
@@ -122,20 +122,17 @@ def held_up(cards: Iterable[nouns.JobCard]) -> dict[int, tuple[Obstacle, ...]]:
     drafts = [card for card in cards if card.status == "draft"]
     segments = {card.segment_id for card in drafts}
     plans = {card.plan_id for card in drafts}
-    jobs: dict[tuple[str, str], nouns.Job] = {}
-    for plan in plans:
-        found = convert.JOB.of(models.Job.objects.filter(plan__key=plan))
-        jobs |= {(plan, job.id): job for job in found}
+    keys = models.Plan.objects.filter(key__in=plans).values_list("key", "pk")
+    times = {key: plan_times(pk) for key, pk in keys}
     features, clearances, dust, hazards = (
         _by_segment(mapping, segments)
         for mapping in (convert.FEATURE, convert.CLEARANCE, convert.DUST, convert.HAZARD)
     )
     practice = _practice()
-    times = {row.key: PlanTimes(row) for row in models.Plan.objects.filter(key__in=plans)}
     orders = orders_beside(drafts)
     held = {}
     for card in drafts:
-        job = jobs.get((card.plan_id, card.job_id))
+        job = times[card.plan_id].jobs.get(card.job_id) if card.plan_id in times else None
         stage = next((s for s in (job.stages if job else ()) if s.id == card.stage_id), None)
         if job is None or stage is None:
             continue
@@ -323,7 +320,7 @@ def _obstacles(row: Any, card: nouns.JobCard, confirmed_by: str) -> tuple[Obstac
         clearances=_of_segment(convert.CLEARANCE, card),
         dust=_of_segment(convert.DUST, card),
         hazards=_of_segment(convert.HAZARD, card),
-        own=PlanTimes(row.plan).order(card),
+        own=plan_times(row.plan_id).order(card),
         orders=orders_beside([card]),
         confirmed_by=confirmed_by,
         practice=_practice(),

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from threading import Lock
 
+from django.db import connection
 from django.db.models import Q
 
 from crossfall import model as nouns
@@ -57,11 +59,28 @@ def orders_beside(cards: Iterable[nouns.JobCard]) -> tuple[LiveOrder, ...]:
     orders = []
     for row in models.JobCard.objects.filter(beside, status="issued").order_by("number"):
         if row.plan_id not in plans:
-            plans[row.plan_id] = PlanTimes(row.plan)
+            plans[row.plan_id] = plan_times(row.plan_id)
         order = plans[row.plan_id].order(convert.card_to_noun(row))
         if order is not None:
             orders.append(order)
     return tuple(orders)
+
+
+def plan_times(pk: int) -> PlanTimes:
+    """The times of one stored plan; plans never change, so the last few are kept at hand."""
+    told = models.Plan.objects.filter(pk=pk).values_list("key", "created_at").get()
+    key = (str(connection.settings_dict["NAME"]), pk, *told)
+    with _LOCK:
+        if key not in _KEPT:
+            while len(_KEPT) >= _MOST_KEPT:
+                _KEPT.pop(next(iter(_KEPT)))
+            _KEPT[key] = PlanTimes(models.Plan.objects.get(pk=pk))
+        return _KEPT[key]
+
+
+_LOCK = Lock()
+_KEPT: dict[tuple[object, ...], PlanTimes] = {}
+_MOST_KEPT = 6
 
 
 class PlanTimes:
@@ -69,8 +88,10 @@ class PlanTimes:
 
     def __init__(self, row: models.Plan) -> None:
         self._plan = convert.PLAN.to_noun(getattr(row, name) for name in convert.PLAN.names)
-        jobs = convert.JOB.of(row.jobs.all())
-        self._stages = {(job.id, stage.id): stage for job in jobs for stage in job.stages}
+        self.jobs = {job.id: job for job in convert.JOB.of(row.jobs.all())}
+        self._stages = {
+            (job.id, stage.id): stage for job in self.jobs.values() for stage in job.stages
+        }
 
     def order(self, card: nouns.JobCard) -> LiveOrder | None:
         """What a card orders; None when its work is not in the plan."""

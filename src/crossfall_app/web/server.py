@@ -32,6 +32,7 @@ from crossfall.model.policy.entry import EntryPolicy
 from crossfall_app.store.repository import load_policy
 from crossfall_app.web.built import built_url
 from crossfall_app.web.certificate import AUTHORITY, Certificate
+from crossfall_app.web.guard import OwnChangesFirst
 from crossfall_app.web.signin import make_link
 from crossfall_app.workspace import Workspace
 
@@ -83,6 +84,8 @@ class OfficeServer:
         application = import_string("crossfall_app.wsgi.application")
         # After the application, whose own set-up of logging would undo it
         _write_down_errors(workspace)
+        # With many at work, a page may rest on a desk that is a moment old
+        OwnChangesFirst.is_on = True
         self._server = _listening(host, port, application, certificate)
         self._server.max_request_body_size = largest_request(load_policy().entry)
         self._plain: Any = None

@@ -27,6 +27,8 @@ from crossfall_app.web.present.words import (
 
 _SINCE_WEEKS = (2, 4, 8, 16)
 """Steps of the legend only; nothing is decided by them."""
+_GRAVEL_MM = (100, 75, 50, 25)
+"""Steps of the legend only."""
 _MACHINE_COLOURS = 8
 
 
@@ -55,12 +57,14 @@ def colour_roads(
     state: MoistureState | None,
     week: StoredWeek | None,
     today: date,
+    measures: Measures | None = None,
 ) -> MapRoads:
     """All themes at once, for the segments that are maintained."""
     makers: tuple[tuple[str, str, dict[str, tuple[str, str]], list[tuple[str, str]]], ...] = (
         ("need", "What it needs", _by_need(needs), list(FAMILY_LABEL.items())),
         ("rating", "Condition", *_by_rating(conditions)),
         ("surface", "Surface today", _by_surface(state, today), _surface_legend()),
+        ("gravel", "Gravel left", *_by_gravel(district, conditions, measures)),
         ("since", "Last bladed", *_by_age(district, conditions, today)),
         ("plan", "Plan", *_by_plan(district, week, today)),
     )
@@ -220,6 +224,32 @@ def _by_surface(state: MoistureState | None, today: date) -> dict[str, tuple[str
 
 def _surface_legend() -> list[tuple[str, str]]:
     return list(SURFACE_LABEL.items())
+
+
+def _by_gravel(
+    district: District, conditions: tuple[Condition, ...], measures: Measures | None
+) -> tuple[dict[str, tuple[str, str]], list[tuple[str, str]]]:
+    units = measures or Measures()
+    shown = [units.show(float(edge), "mm") for edge in _GRAVEL_MM]
+    words = [
+        f"{shown[0]} or more",
+        *(f"{low} to {high}" for high, low in pairwise(shown)),
+        f"under {shown[-1]}",
+    ]
+    legend = [(f"s{n + 1}", each) for n, each in enumerate(words)]
+    legend.append(("snone", "Not known"))
+    believed = {each.segment_id: each for each in conditions}
+    found = {}
+    for segment in district.network.maintained:
+        condition = believed.get(segment.id)
+        measured = condition.gravel_mm if condition is not None else None
+        thickness = measured if measured is not None else segment.gravel_mm
+        if thickness is None or (measured is None and segment.gravel_method == "default"):
+            continue
+        step = sum(thickness < edge for edge in _GRAVEL_MM)
+        how = "measured" if measured is not None else segment.gravel_method
+        found[segment.id] = (f"s{step + 1}", f"{units.show(thickness, 'mm')} ({how})")
+    return found, legend
 
 
 def _by_age(

@@ -49,7 +49,7 @@ from crossfall_app.web.roles import signing_name
 from crossfall_app.workspace import current_workspace
 
 _USUAL_DAYS = 365
-_MOST_SHOWN = 200
+_MOST_SHOWN = 100
 
 
 @require_GET

@@ -20,7 +20,6 @@ from crossfall.judgement import zones
 from crossfall_app import runs
 from crossfall_app.field.approve import overdue_workers
 from crossfall_app.field.present import overdue_rows
-from crossfall_app.runs.board import issued_stages
 from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, agency_today, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
@@ -35,8 +34,9 @@ from crossfall_app.web.present.morning import (
     outlook_of,
     pressing_rows,
 )
-from crossfall_app.web.present.plan import Board, DayCell, week_board
+from crossfall_app.web.present.plan import Board, DayCell
 from crossfall_app.web.present.runs import run_row
+from crossfall_app.web.views.plan import plan_board
 
 DAY_CHOICES = (1, 2, 3, 4, 5, 7, 10, 14)
 USUAL_DAYS = 5
@@ -51,7 +51,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
     if not district.network.segments:
         return empty_page(request, "Morning", "morning")
     now = timezone.now()
-    board = _board(desk)
+    board = plan_board(desk, desk.week) if desk.week is not None else None
     shown_day, cells = _cells(board, today)
     calls = repository.crew_calls(today)
     wet_work = wet_day_work(
@@ -172,21 +172,6 @@ def _outlook(desk: Desk) -> Outlook:
         )
     (whole,) = zones(sheet.state, sheet.gates, desk.district.network.maintained)
     return outlook_of(whole, desk.district, measures())
-
-
-def _board(desk: Desk) -> Board | None:
-    week = desk.week
-    if week is None:
-        return None
-    return week_board(
-        week.plan,
-        week.jobs,
-        week.cards,
-        desk.district,
-        measures(),
-        desk.today,
-        issued=issued_stages(week.plan),
-    )
 
 
 def _cells(board: Board | None, today: date) -> tuple[str, dict[str, DayCell]]:

@@ -9,12 +9,13 @@ from datetime import date, timedelta
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_GET
 
-from crossfall_app.runs.board import issued_stages
+from crossfall_app.runs.board import Trial, issued_stages
 from crossfall_app.store import repository
-from crossfall_app.web.desk import this_morning
+from crossfall_app.store.repository import StoredWeek
+from crossfall_app.web.desk import Desk, this_morning
 from crossfall_app.web.pages import empty_page, measures, page
 from crossfall_app.web.present.measures import clock, day_name, hours, moment
-from crossfall_app.web.present.plan import machine_day, week_board
+from crossfall_app.web.present.plan import Board, machine_day, week_board
 from crossfall_app.web.present.trial import trial_sheet, wish_words
 from crossfall_app.web.present.words import FAMILY_LABEL
 from crossfall_app.web.views.board import draft_of, trial_of
@@ -32,16 +33,7 @@ def board(request: HttpRequest) -> HttpResponse:
     draft = draft_of(request)
     trial = trial_of(draft, desk) if draft is not None else None
     plan, units = trial.week.plan if trial is not None else week.plan, measures()
-    shown = week_board(
-        plan,
-        week.jobs,
-        week.cards if trial is None else (),
-        desk.district,
-        units,
-        desk.today,
-        issued=issued_stages(week.plan),
-        moved=frozenset(move.stage_id for move in trial.replan.moves) if trial else frozenset(),
-    )
+    shown = _trial_board(desk, week, trial) if trial is not None else plan_board(desk, week)
     return page(
         request,
         "plan.html",
@@ -49,6 +41,8 @@ def board(request: HttpRequest) -> HttpResponse:
         here="plan",
         board=shown,
         base=week.plan.id,
+        left_out_s=_LEFT_OUT_S,
+        trial_key=hash((draft.now, draft.wishes)) if trial is not None and draft else "",
         made=moment(week.plan.made_at, desk.today),
         trial=trial_sheet(trial, desk.district, units, desk.today) if trial else None,
         n_steps=len(draft.steps) if draft is not None else 0,
@@ -59,6 +53,37 @@ def board(request: HttpRequest) -> HttpResponse:
         n_cards=len(week.cards),
         n_columns=len(shown.days) + 1,
         families=[item for item in FAMILY_LABEL.items() if item[0] != "none"],
+    )
+
+
+def plan_board(desk: Desk, week: StoredWeek) -> Board:
+    """The plan in force as a board; made once for each plan, its cards and the crew's words."""
+    return desk.once(
+        "board",
+        lambda: week_board(
+            week.plan,
+            week.jobs,
+            week.cards,
+            desk.district,
+            measures(),
+            desk.today,
+            issued=issued_stages(week.plan),
+        ),
+        of=("week", "calls"),
+    )
+
+
+def _trial_board(desk: Desk, week: StoredWeek, trial: Trial) -> Board:
+    moved = frozenset(move.stage_id for move in trial.replan.moves)
+    return week_board(
+        trial.week.plan,
+        week.jobs,
+        (),
+        desk.district,
+        measures(),
+        desk.today,
+        issued=issued_stages(week.plan),
+        moved=moved,
     )
 
 
@@ -91,6 +116,10 @@ def machine_on_day(request: HttpRequest, machine_id: str, day: date) -> HttpResp
         travel=hours(itinerary.minutes("travel") / 60),
         lines=machine_day(itinerary, week.jobs, desk.district, measures()),
     )
+
+
+_LEFT_OUT_S = 600
+"""The reasons of a stored plan never change; their long table is kept as text for so long [s]."""
 
 
 def _span(first_day: date, n_days: int) -> str:

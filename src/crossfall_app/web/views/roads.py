@@ -59,12 +59,9 @@ def atlas(request: HttpRequest) -> HttpResponse:
 def segments(request: HttpRequest) -> HttpResponse:
     """All roads and places as GeoJSON, for the map."""
     desk = this_morning()
-    answer = {
-        "segments": segments_geojson(desk.district, _coloured(desk), measures()),
-        "places": places_geojson(desk.district),
-        "backdrop": backdrop_geojson(desk.district),
-    }
-    return HttpResponse(json.dumps(answer, separators=(",", ":")), content_type="application/json")
+    return HttpResponse(
+        desk.once("segments", lambda: _map_json(desk)), content_type="application/json"
+    )
 
 
 @require_GET
@@ -156,12 +153,26 @@ def _bladed(name: str, day: str) -> dict[str, date]:
         raise InputError(f"last bladed is {day!r}; expected a day such as 2026-05-04") from error
 
 
+def _map_json(desk: Desk) -> str:
+    answer = {
+        "segments": segments_geojson(desk.district, _coloured(desk), measures()),
+        "places": places_geojson(desk.district),
+        "backdrop": backdrop_geojson(desk.district),
+    }
+    return json.dumps(answer, separators=(",", ":"))
+
+
 def _coloured(desk: Desk) -> MapRoads:
-    return colour_roads(
-        desk.district,
-        desk.sheet.needs,
-        desk.sheet.conditions,
-        desk.sheet.state,
-        desk.week,
-        desk.today,
+    """Every colouring; worked out once for each desk."""
+    return desk.once(
+        "coloured",
+        lambda: colour_roads(
+            desk.district,
+            desk.sheet.needs,
+            desk.sheet.conditions,
+            desk.sheet.state,
+            desk.week,
+            desk.today,
+            measures(),
+        ),
     )
