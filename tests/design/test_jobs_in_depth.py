@@ -215,15 +215,25 @@ def test_volumes_are_kept_and_stakes_cover_the_length(length, width, gravel, lim
     rules = policy.design.gravel
     depth = max(rules.target_mm - gravel, rules.least_mm) / 1000
     lifts = [stage for stage in job.stages if stage.stakes]
-    numbers = {stage.name.split(",")[0] for stage in lifts}
-    lift = depth / len(numbers)
-    by_hand = length * len(numbers) * (width * lift + rules.edge_slope * lift**2)
+    numbers = {stage.name.split(", part")[0] for stage in lifts}
+    n_lifts = sum(name.startswith("Lift") for name in numbers)
+    lift = depth / n_lifts
+    by_hand = length * n_lifts * (width * lift + rules.edge_slope * lift**2)
     assert amount(job.quantities, "compacted gravel") == pytest.approx(by_hand, rel=1e-9)
+    # What the crown is short of is gravel of its own: W² (c1 - c0) / 4, less what was moved
+    slope, keep = policy.design.shape.crossfall_pct / 100, policy.design.shape.keep_uncut_mm
+    can_raise = 4 * max(gravel - keep, 0.0) / 1000 / width
+    short = slope - min(slope, policy.design.shape.worn_crossfall_pct / 100 + can_raise)
+    shape = amount(job.quantities, "compacted gravel for shape")
+    if 100 * short >= policy.design.shape.least_rise_pct + 1e-9:
+        assert shape == pytest.approx(length * width**2 * short / 4, rel=1e-9)
+    elif 100 * short < policy.design.shape.least_rise_pct - 1e-9:
+        assert shape == 0
     truck_t = max(machine.mass_t for machine in fleet.machines if machine.kind == "haul_truck")
     payload = 14.0 if limit is None else min(14.0, limit - truck_t)
     load = min(10.0, payload / rules.loose_t_m3)
     for number in numbers:
-        spans = sorted((s.from_m, s.to_m) for s in lifts if s.name.split(",")[0] == number)
+        spans = sorted((s.from_m, s.to_m) for s in lifts if s.name.split(", part")[0] == number)
         assert spans[0][0] == 0.0
         assert spans[-1][1] == pytest.approx(length)
         assert all(a[1] == pytest.approx(b[0]) for a, b in pairwise(spans))

@@ -22,7 +22,7 @@ from crossfall.design.edges import (
 from crossfall.design.haul_ways import HaulWays, posted_below
 from crossfall.design.outfit import outfit_of
 from crossfall.design.passes import PassBook
-from crossfall.design.regravelling import regravel_stages, spot_gravel_stages
+from crossfall.design.regravelling import regravel_stages
 from crossfall.design.shaping import (
     blading_stages,
     remix_stages,
@@ -31,6 +31,7 @@ from crossfall.design.shaping import (
 )
 from crossfall.design.site import Site, Tools
 from crossfall.design.source import Distances, SourceFinder
+from crossfall.design.spots import spot_gravel_stages
 from crossfall.errors import InfeasibleError, InputError
 from crossfall.judgement.rules import sequence
 from crossfall.model import (

@@ -1,4 +1,4 @@
-"""Adding gravel in lifts, and in spots.
+"""Adding gravel in lifts.
 
 What is missing sets the depth; compaction sets the lifts. Shape comes first and has its own
 stages, so that depth is not spent on filling a bad crown. Every lift is cut into lengths that
@@ -11,6 +11,8 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+from crossfall.design.crown import crown_steps, missing_crown_m, reached_pct
+from crossfall.design.hauling import load_for, match_fleet, mixing_water_m3, source_words
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.source import GravelSource
@@ -24,19 +26,15 @@ from crossfall.design.words import (
     no_deeper_than,
     percent,
 )
-from crossfall.errors import InfeasibleError
-from crossfall.formulas.compaction import roller_rate, water_truck_rate, water_volume
 from crossfall.formulas.grader import scarify_depth
 from crossfall.formulas.gravel import (
-    compacted_volume,
-    load_volume,
     loose_volume,
     mass,
     n_lifts,
     n_loads,
     section_area,
 )
-from crossfall.formulas.hauling import Pace, slowest, truck_cycle, truck_rate, trucks_to_match
+from crossfall.formulas.hauling import Pace
 from crossfall.formulas.stakes import load_starts, volume_between
 from crossfall.model import Quantity, Stage, Stake, Support, Treatment
 
@@ -60,6 +58,8 @@ class GravelPlan:
     pace: Pace
     """Compacted output of the slowest [m³/h]."""
     scarify_mm: float
+    crown_m: float
+    """Height at the centre that the shape is short of, brought in before the lifts [m]."""
 
 
 def plan_gravel(site: Site) -> GravelPlan:
@@ -77,7 +77,7 @@ def plan_gravel(site: Site) -> GravelPlan:
     area = section_area(site.segment.width_m, lift_mm, edge_slope=gravel.edge_slope)
     source = site.tools.sources.gravel(site.segment)
     load = load_for(site, source)
-    n_trucks, n_wanted, n_water, pace = _pace(site, lift_mm, area, load, source)
+    n_trucks, n_wanted, n_water, pace = match_fleet(site, lift_mm, area, load, source)
     return GravelPlan(
         depth_mm=depth,
         n_lifts=lifts,
@@ -92,6 +92,7 @@ def plan_gravel(site: Site) -> GravelPlan:
         scarify_mm=scarify_depth(
             gravel.scarify_mm, site.gravel_mm, site.tools.design.shape.keep_uncut_mm
         ),
+        crown_m=missing_crown_m(site),
     )
 
 
@@ -102,177 +103,78 @@ def regravel_stages(
     plan, design, segment = plan_gravel(site), site.tools.design, site.segment
     base = _base_stages(site, plan, job_id, first, after)
     passes = site.tools.passes.of(Treatment.REGRAVELLING, segment.width_m)
-    paced_min_per_m = plan.area_m2 / plan.pace.rate * 60
-    parts = cut_lengths(
-        segment.length_m,
-        max(paced_min_per_m, passes.total_min_per_m),
-        max(site.tools.outfit.work_min - design.stage.signs_min, 1.0),
-    )
-    stages = list(base)
-    below: list[tuple[str, ...]] = [
-        tuple(s.id for s in base if s.from_m < to_m and s.to_m > from_m) for from_m, to_m in parts
+    limit_min = max(site.tools.outfit.work_min - design.stage.signs_min, 1.0)
+
+    def parts_of(area_m2: float) -> tuple[tuple[float, float], ...]:
+        paced_min_per_m = area_m2 / plan.pace.rate * 60
+        return cut_lengths(
+            segment.length_m, max(paced_min_per_m, passes.total_min_per_m), limit_min
+        )
+
+    layers = [
+        _Layer(f"Lift {n} of {plan.n_lifts}", f"lift {n}", n == plan.n_lifts)
+        for n in range(1, plan.n_lifts + 1)
     ]
-    for lift in range(1, plan.n_lifts + 1):
+    stages, below = list(base), list(base)
+    if plan.crown_m > 0:
+        # The shape is put right by gravel of its own, so that no depth is spent on it
+        thick = max(1, math.ceil(1000 * plan.crown_m / design.gravel.lift_limit_mm - 1e-9))
+        each_m = plan.crown_m / thick
+        layers = [
+            *(
+                _Layer("Gravel for the crown", f"crown {n}", False, each_m)
+                if thick == 1
+                else _Layer(
+                    f"Gravel for the crown, layer {n} of {thick}", f"crown {n}", False, each_m
+                )
+                for n in range(1, thick + 1)
+            ),
+            *layers,
+        ]
+    for layer in layers:
+        parts = parts_of(layer.area_m2(plan, segment.width_m, design.gravel.edge_slope))
+        laid = []
         for index, span_m in enumerate(parts):
-            name = part_name(f"Lift {lift} of {plan.n_lifts}", index + 1, len(parts))
-            stage = _lift_stage(
-                site, plan, passes, job_id, first + len(stages), name, lift, span_m, below[index]
+            rests_on = tuple(
+                each.id for each in below if each.from_m < span_m[1] and each.to_m > span_m[0]
             )
-            below[index] = (stage.id,)
-            stages.append(stage)
+            name = part_name(layer.name, index + 1, len(parts))
+            laid.append(
+                _lift_stage(
+                    site, plan, layer, passes, job_id, first + len(stages) + index, name, span_m,
+                    rests_on,
+                )
+            )  # fmt: skip
+        stages += laid
+        below = laid
     return tuple(stages)
 
 
-def spot_gravel_stages(
-    site: Site, job_id: str, first: int, after: tuple[str, ...]
-) -> tuple[Stage, ...]:
-    """Loads to the worst places, spread and blended; the foreman marks where."""
-    design, segment = site.tools.design, site.segment
-    gravel = design.gravel
-    spots_m = segment.length_m * gravel.spot_share
-    compacted = compacted_volume(spots_m, segment.width_m, gravel.spot_mm)
-    loose = loose_volume(compacted, gravel.bulking)
-    source = site.tools.sources.gravel(segment)
-    load = load_for(site, source)
-    loads = n_loads(loose, load)
-    passes = site.tools.passes.of(Treatment.SPOT_GRAVEL, segment.width_m)
-    cycle = _cycle(site, load, source)
-    outfit = site.tools.outfit
-    limit_min = max(outfit.work_min - design.stage.signs_min, 1.0)
-    n_trucks = min(
-        outfit.n_trucks,
-        max(1, trucks_to_match(loose / (limit_min / 60), load, cycle, design.grader.efficiency)),
-    )
-    haul_min = loads * cycle / n_trucks / design.grader.efficiency
-    parts = cut_lengths(
-        segment.length_m, max(haul_min / segment.length_m, passes.total_min_per_m), limit_min
-    )
-    stages = []
-    for index, (from_m, to_m) in enumerate(parts):
-        share = (to_m - from_m) / segment.length_m
-        stage_min = max(haul_min * share, sum(passes.minutes(to_m - from_m)))
-        stages.append(
-            make_stage(
-                site,
-                job_id=job_id,
-                number=first + index,
-                name=part_name("Spot gravel", index + 1, len(parts)),
-                span_m=(from_m, to_m),
-                treatment=Treatment.SPOT_GRAVEL,
-                task="hauling",
-                passes=passes,
-                before=(
-                    f"Foreman marks the worst {metres(spots_m * share)} with paint",
-                    f"Loosen each spot, then {millimetres(gravel.spot_mm)} of gravel, compacted,"
-                    " feathered at both ends",
-                ),
-                later=("Track in with loaded trucks or roll; leave no heap",),
-                checks=("Spots meet the old surface without a bump", "Crown kept over the spots"),
-                after=after,
-                support=(Support("haul_truck", n_trucks, stage_min / 60),),
-                quantities=(
-                    Quantity("compacted gravel", compacted * share, "m3"),
-                    Quantity("loose gravel", loose * share, "m3", _from(source)),
-                    Quantity("loads", n_loads(loose * share, load), "loads"),
-                ),
-                water_l=0.0,
-                wait_min=design.stage.signs_min,
-                least_min=stage_min,
-                materials=((source.price_line, loose * share),),
-            )
+@dataclass(frozen=True, slots=True)
+class _Layer:
+    """One layer over the whole length: a lift of even thickness, or a wedge for the crown."""
+
+    name: str
+    load_name: str
+    is_last: bool
+    crown_m: float = 0.0
+    """Thickness at the centre of a wedge that runs out to the edges; 0 is a lift [m]."""
+
+    def area_m2(self, plan: GravelPlan, width_m: float, edge_slope: float) -> float:
+        """Section across a road of this width [m²]."""
+        if self.crown_m > 0:
+            return width_m * self.crown_m / 2
+        return section_area(width_m, plan.lift_mm, edge_slope=edge_slope)
+
+    def quantities(self, plan: GravelPlan, compacted_m3: float) -> tuple[Quantity, ...]:
+        """Thickness and compacted volume; shape and depth are never added up."""
+        if self.crown_m > 0:
+            thick = Quantity("at the centre, nothing at the edges", 1000 * self.crown_m, "mm")
+            return thick, Quantity("compacted gravel for shape", compacted_m3, "m3")
+        return (
+            Quantity("compacted lift", plan.lift_mm, "mm"),
+            Quantity("compacted gravel", compacted_m3, "m3"),
         )
-    return tuple(stages)
-
-
-def load_for(site: Site, source: GravelSource) -> float:
-    """Loose gravel in one load, after body, legal payload and posted limits [m³].
-
-    What is posted on the road, its bridges and the way there counts; where an engineer has signed
-    for a heavier or a lighter truck, that counts instead.
-
-    Raises
-    ------
-    InfeasibleError
-        If the limit lets no loaded truck in.
-    """
-    outfit, gravel = site.tools.outfit, site.tools.design.gravel
-    limits = [
-        site.posted_t,
-        site.segment.max_mass_t,
-        *(feature.max_mass_t for feature in site.features),
-        source.limit_t,
-    ]
-    posted = min((limit for limit in limits if limit is not None), default=None)
-    if site.signed_t is not None:
-        posted = site.signed_t
-    payload = outfit.payload_t
-    if posted is not None:
-        payload = min(payload, posted - outfit.truck_mass_t)
-    if payload < gravel.least_load_m3 * gravel.loose_t_m3:
-        raise InfeasibleError(
-            f"a limit of {posted:g} t on the road or on the way lets no loaded truck in; an empty"
-            f" one weighs {outfit.truck_mass_t:g} t"
-        )
-    return load_volume(outfit.body_m3, payload, gravel.loose_t_m3, least_m3=gravel.least_load_m3)
-
-
-def _pace(
-    site: Site, lift_mm: float, area_m2: float, load_m3: float, source: GravelSource
-) -> tuple[int, int, int, Pace]:
-    design, outfit, segment = site.tools.design, site.tools.outfit, site.segment
-    efficiency, bulking = design.grader.efficiency, design.gravel.bulking
-    rolling = design.rolling
-    passes = site.tools.passes.of(Treatment.REGRAVELLING, segment.width_m)
-    rates = {
-        "loader": source.loading_m3_h * efficiency / bulking,
-        "grader": 60 * area_m2 / passes.total_min_per_m,
-        "roller": roller_rate(
-            rolling.drum_m - rolling.overlap_m,
-            rolling.speed_km_h,
-            lift_mm,
-            rolling.n_passes,
-            efficiency,
-        ),
-    }
-    cycle = _cycle(site, load_m3, source)
-    wanted = min(rates.values())
-    n_wanted = trucks_to_match(wanted * bulking, load_m3, cycle, efficiency)
-    n_trucks = min(outfit.n_trucks, n_wanted)
-    rates["trucks"] = truck_rate(n_trucks, load_m3, cycle, efficiency) / bulking
-    water_share = _water_m3(site, 1.0)
-    n_water = 1
-    if water_share > 0:
-        one = water_truck_rate(
-            outfit.tank_l / 1000,
-            design.water.fill_min,
-            site.tools.sources.water_km(segment),
-            design.haul.loaded_km_h,
-            design.water.spray_min,
-            efficiency,
-        )
-        wanted = min(rates.values())
-        n_water = min(outfit.n_water_trucks, max(1, -int(-wanted * water_share // one)))
-        rates["water truck"] = n_water * one / water_share
-    return n_trucks, n_wanted, n_water, slowest(rates)
-
-
-def _cycle(site: Site, load_m3: float, source: GravelSource) -> float:
-    haul = site.tools.design.haul
-    loading = 60 * load_m3 / source.loading_m3_h
-    return truck_cycle(
-        loading, source.haul_km, haul.loaded_km_h, haul.empty_km_h, haul.dump_min, haul.spot_min
-    )
-
-
-def _water_m3(site: Site, compacted_m3: float) -> float:
-    design = site.tools.design
-    return water_volume(
-        compacted_m3,
-        design.gravel.dry_t_m3,
-        design.water.pit_pct,
-        design.water.target_pct,
-        allowance=design.water.allowance,
-    )
 
 
 def _base_stages(
@@ -315,12 +217,17 @@ def _base_stages(
                 before=(
                     "Fix soft spots and open ditches first; gravel does not cure water",
                     loosen,
+                    *crown_steps(site),
                     *transition_steps(site, from_m, to_m),
                 ),
-                later=("Close the windrow; the base carries the crown that the surface will have",),
+                later=(
+                    "Close the windrow; the crown is built here, not by the depth of the lifts"
+                    if plan.crown_m == 0
+                    else "Close the windrow; what the crown is short of comes as gravel of its own",
+                ),
                 checks=(
-                    f"Base at {percent(design.shape.crossfall_pct)} crown, no soft spot, no"
-                    " standing water",
+                    f"Base at {percent(min(reached_pct(site), design.shape.crossfall_pct))} crown,"
+                    " no soft spot, no standing water",
                 ),
                 after=after,
                 quantities=(
@@ -339,26 +246,25 @@ def _base_stages(
 def _lift_stage(
     site: Site,
     plan: GravelPlan,
+    layer: _Layer,
     passes: PassSet,
     job_id: str,
     number: int,
     name: str,
-    lift: int,
     span_m: tuple[float, float],
     after: tuple[str, ...],
 ) -> Stage:
     design, gravel = site.tools.design, site.tools.design.gravel
     from_m, to_m = span_m
     length = to_m - from_m
-    at_m, area_m2 = _profile(site, plan.lift_mm, from_m, to_m)
+    at_m, area_m2 = _profile(site, plan, layer, from_m, to_m)
     compacted = float(volume_between(at_m, area_m2)[-1])
     loose = loose_volume(compacted, gravel.bulking)
     loads = n_loads(loose, plan.load_m3)
-    water_l = 1000 * _water_m3(site, compacted)
+    water_l = 1000 * mixing_water_m3(site, compacted)
     paced_min = 60 * compacted / plan.pace.rate
     blade_min = sum(passes.minutes(length))
     hours = max(paced_min, blade_min) / 60
-    is_last = lift == plan.n_lifts
     ramp = metres(gravel.ramp_m)
     return make_stage(
         site,
@@ -383,10 +289,10 @@ def _lift_stage(
             f"Ramp the open end over {ramp}; no gravel on pavement, deck or rails",
         ),
         checks=(
-            f"Depth {plan.lift_mm:.0f}{NBSP}mm compacted: dig three holes",
+            f"{_depth_check(plan, layer)} compacted: dig three holes",
             f"Crown {percent(design.shape.crossfall_pct)} by slope meter every"
             " 100\N{NO-BREAK SPACE}m",
-            *(("Edge runs out to the shoulder, no lip",) if is_last else ()),
+            *(("Edge runs out to the shoulder, no lip",) if layer.is_last else ()),
         ),
         end_state="All heaps spread and rolled, windrow closed, open end ramped and signed, both"
         " lanes passable.",
@@ -398,16 +304,15 @@ def _lift_stage(
         ),
         quantities=(
             Quantity("length", length, "m"),
-            Quantity("compacted lift", plan.lift_mm, "mm"),
-            Quantity("compacted gravel", compacted, "m3"),
-            Quantity("loose gravel", loose, "m3", _from(plan.source)),
+            *layer.quantities(plan, compacted),
+            Quantity("loose gravel", loose, "m3", source_words(plan.source)),
             Quantity("gravel, dry mass", mass(compacted, gravel.dry_t_m3), "t"),
             Quantity("loads", loads, "loads", f"{cubic_metres(plan.load_m3)} loose each"),
             Quantity("water", water_l, "L"),
             Quantity("trucks", plan.n_trucks, "each", _who_waits(plan)),
         ),
         stakes=tuple(
-            Stake(index + 1, at - from_m, f"lift {lift}, load {index + 1}")
+            Stake(index + 1, at - from_m, f"{layer.load_name}, load {index + 1}")
             for index, at in enumerate(load_starts(at_m, area_m2, loads).tolist())
         ),
         water_l=water_l,
@@ -417,8 +322,14 @@ def _lift_stage(
     )
 
 
+def _depth_check(plan: GravelPlan, layer: _Layer) -> str:
+    if layer.crown_m > 0:
+        return f"Centre {1000 * layer.crown_m:.0f}{NBSP}mm, nothing at the edges,"
+    return f"Depth {plan.lift_mm:.0f}{NBSP}mm"
+
+
 def _profile(
-    site: Site, lift_mm: float, from_m: float, to_m: float
+    site: Site, plan: GravelPlan, layer: _Layer, from_m: float, to_m: float
 ) -> tuple[list[float], list[float]]:
     """Chainages and areas of a lift: wider where the road is, nothing on decks and rails."""
     gravel = site.tools.design.gravel
@@ -437,7 +348,7 @@ def _profile(
         middle = (low + high) / 2
         is_bare = any(start <= middle <= end for start, end in bare)
         width = site.width_at(low, high)
-        here = 0.0 if is_bare else section_area(width, lift_mm, edge_slope=gravel.edge_slope)
+        here = 0.0 if is_bare else layer.area_m2(plan, width, gravel.edge_slope)
         at += [low, high]
         area += [here, here]
     return at, area
@@ -465,8 +376,3 @@ def _who_waits(plan: GravelPlan) -> str:
         else ""
     )
     return f"slowest: {plan.pace.bottleneck}" + (f"; {waits}" if waits else "") + more
-
-
-def _from(source: GravelSource) -> str:
-    limit = "" if source.limit_t is None else f", {source.limit_t:g}{NBSP}t posted on the way"
-    return f"{source.name}, {source.haul_km:.1f}{NBSP}km{limit}"

@@ -6,13 +6,14 @@ back to crown; scarifying loosens the whole layer first, never deeper than the g
 
 from __future__ import annotations
 
+from crossfall.design.crown import crown_steps, edge_cut_mm
 from crossfall.design.passes import PassSet
 from crossfall.design.site import Site
 from crossfall.design.stages import cut_lengths, depth_and_water, make_stage, part_name
 from crossfall.design.transitions import transition_steps
 from crossfall.design.words import NBSP, millimetres, no_deeper_than, percent
 from crossfall.formulas.grader import scarify_depth
-from crossfall.formulas.gravel import crown_edge_cut, crown_move, windrow_volume
+from crossfall.formulas.gravel import windrow_volume
 from crossfall.model import Quantity, Stage, Support, Treatment
 from crossfall.model.need import Task
 
@@ -72,7 +73,7 @@ def reshaping_stages(
 ) -> tuple[Stage, ...]:
     """Cut below the washboard, mix, lay back to crown."""
     cut = site.cut_mm
-    edge_mm = _edge_cut_mm(site)
+    edge_mm = edge_cut_mm(site)
     deeper = "; deeper only at the edges, for the crown" if edge_mm > cut else ", and no deeper"
     before = (
         (f"Cut {no_deeper_than(cut)} deep, {_how_low(site)}{deeper}",)
@@ -88,7 +89,7 @@ def reshaping_stages(
         task="cutting",
         name=name,
         depth_mm=cut,
-        before=(*before, *_edge_cut(site)),
+        before=(*before, *crown_steps(site)),
         later=(
             "Close the windrow before the last pass; leave no ridge at the edge",
             "Let traffic pack the whole width while it is moist; roll where a roller is at hand",
@@ -104,7 +105,7 @@ def remix_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
     before = (
         f"Teeth {no_deeper_than(depth)} deep, never below the gravel; stop where clay comes up",
         *_sift_step(site),
-        *_edge_cut(site),
+        *crown_steps(site),
     )
     return _shaping(
         site,
@@ -234,38 +235,6 @@ def _how_low(site: Site) -> str:
         return "below the washboard"
     kept = millimetres(site.tools.design.shape.keep_uncut_mm)
     return f"not below the washboard, for {kept} of gravel stays uncut"
-
-
-def _edge_cut_mm(site: Site) -> float:
-    """Cut at the edges that raises the crown, no deeper than any cut may go [mm]."""
-    wanted = site.tools.design.shape.crossfall_pct
-    if site.crossfall_pct >= wanted:
-        return 0.0
-    return min(crown_edge_cut(site.segment.width_m, site.crossfall_pct, wanted), site.cuttable_mm)
-
-
-def _edge_cut(site: Site) -> tuple[str, ...]:
-    shape, now = site.tools.design.shape, site.crossfall_pct
-    wanted, cut = shape.crossfall_pct, _edge_cut_mm(site)
-    if now >= wanted:
-        return ()
-    # The cut grows evenly with the rise: what may be cut says how far the crown comes
-    reached = now + cut / (site.segment.width_m * 2.5)
-    if reached >= wanted - 1e-9:
-        return (_raise_crown(site, wanted, cut),)
-    short = f"for {percent(wanted)} the gravel is short, bring some in"
-    if reached < now + shape.least_rise_pct:
-        return (f"Keep the crown of {percent(now)} and do not cut the edges: {short}",)
-    return (f"{_raise_crown(site, reached, cut)}; {short}",)
-
-
-def _raise_crown(site: Site, to_pct: float, cut_mm: float) -> str:
-    moved = crown_move(site.segment.width_m, site.crossfall_pct, to_pct)
-    return (
-        f"Crown from {percent(site.crossfall_pct)} to {percent(to_pct)}: cut"
-        f" {no_deeper_than(cut_mm)} at the edges, from the old surface down, move"
-        f" {moved * 100:.1f}{NBSP}m3 for each 100{NBSP}m to the centre"
-    )
 
 
 def _shape_checks(site: Site) -> tuple[str, ...]:
