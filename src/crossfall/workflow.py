@@ -6,7 +6,7 @@ are arguments. Loading, saving and showing are the doors' business.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -50,25 +50,14 @@ from crossfall.model import (
     Plan,
     PlanWish,
     Progress,
-    Treatment,
     Violation,
-    YearsQuestion,
-    YearsStudy,
     quiet,
 )
-from crossfall.model.partitions import Columns
 from crossfall.network import build_graph
-from crossfall.programme import (
-    GravelPlaced,
-    Programme,
-    Scenario,
-    facts_columns,
-    facts_of,
-    gravel_placed,
-    needs_of_year,
-    study_years,
-)
-from crossfall.programme import plan_years as choose_years
+from crossfall.programme.district import ask_years as ask_years
+from crossfall.programme.district import needs_with_years
+from crossfall.programme.district import plan_years as plan_years
+from crossfall.programme.district import segment_facts_of as segment_facts_of
 from crossfall.records import OpenEnd, open_ends
 
 
@@ -278,122 +267,6 @@ def change_week(
     cards = make_cards(plan, jobs, needs, district, gates) if not violations else ()
     week = WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
     return ChangedWeek(week, replan)
-
-
-def plan_years(
-    district: District,
-    *,
-    today: date,
-    n_years: int,
-    budget_minor: float | Sequence[float] | None = None,
-    grader_h: float | Sequence[float] | None = None,
-    gravel_m3: float | Sequence[float] | Mapping[str, float] | None = None,
-    scenario: Scenario | None = None,
-    first_year: int | None = None,
-    progress: Progress = quiet,
-) -> Programme:
-    """Plan the years: today's believed condition and yearly limits in, a certified programme out.
-
-    ``budget_minor`` is money a year in minor units, ``grader_h`` hours a year and ``gravel_m3``
-    compacted gravel a year, by pit where there are several; None is no limit. Gravel comes from
-    the pit that is cheapest once it is on the road. Years are counted from the one after ``today``.
-
-    Raises
-    ------
-    InputError
-        If a figure is impossible.
-    InfeasibleError
-        If nothing keeps the limits; the message says which is missed and by how much.
-    """
-    _, conditions = find_needs(district, today=today)
-    return choose_years(
-        district.network,
-        conditions,
-        district.policy,
-        n_years=n_years,
-        first_year=first_year or today.year + 1,
-        budget_minor=budget_minor,
-        grader_h=grader_h,
-        gravel_m3=gravel_m3,
-        gravel=_gravel_on_the_road(district),
-        scenario=scenario or Scenario(),
-        progress=progress,
-    )
-
-
-def ask_years(
-    district: District, question: YearsQuestion, *, today: date, progress: Progress = quiet
-) -> YearsStudy:
-    """Answer a board's questions on the years, starting from today's believed condition.
-
-    Raises
-    ------
-    InputError
-        If a figure is impossible.
-    InfeasibleError
-        If nothing keeps the limits at any level of money.
-    """
-    _, conditions = find_needs(district, today=today)
-    return study_years(
-        district.network,
-        conditions,
-        district.policy,
-        question,
-        gravel=_gravel_on_the_road(district),
-        progress=progress,
-    )
-
-
-def segment_facts_of(district: District, *, today: date) -> Columns:
-    """The maintained segments as the columns of a file for a larger study."""
-    _, conditions = find_needs(district, today=today)
-    facts = facts_of(
-        district.network.maintained,
-        conditions,
-        district.policy,
-        gravel=_gravel_on_the_road(district),
-    )
-    return facts_columns(facts)
-
-
-def _gravel_on_the_road(district: District) -> dict[str, GravelPlaced]:
-    """Pit and price of each maintained segment that a pit can reach."""
-    graph = build_graph(district.network)
-    return gravel_placed(district.network.maintained, district.fleet, graph, district.policy)
-
-
-def needs_with_years(
-    needs: tuple[Need, ...], district: District, *, today: date
-) -> tuple[Need, ...]:
-    """The needs found on the roads, and the gravel that the adopted programme places this year.
-
-    Gravel placed since the year began, and a regravelling that the roads ask for anyway, stand for
-    the programme's. Roads out for a crew's orders or for an engineer stay out.
-    """
-    adopted = district.years
-    if adopted is None:
-        return needs
-    due = needs_of_year(
-        adopted.items,
-        district.network.maintained,
-        district.policy,
-        first_year=adopted.first_year,
-        year=today.year,
-    )
-    done = {
-        each.segment_id
-        for each in district.records
-        if each.treatment is Treatment.REGRAVELLING
-        and each.is_finished
-        and each.done_on.year == today.year
-    }
-    has_heavy = {
-        need.segment_id
-        for need in needs
-        if need.treatment in {Treatment.REGRAVELLING, Treatment.ENGINEER}
-    }
-    out = done | has_heavy | set(district.ordered_ids)
-    return needs + tuple(each for each in due if each.segment_id not in out)
 
 
 @dataclass(frozen=True)

@@ -76,12 +76,3 @@ def test_the_whole_way_at_the_keyboard(crossfall, planned_office):
     left = crossfall("record", number, "--hours", 1, "--windrow", "left", "--json", *here)
     assert left.code == 0
     assert repository.load_card(number).status == "closed"
-
-
-def test_the_years_at_the_keyboard(crossfall, planned_office):
-    here = ("--workspace", planned_office.path)
-    told = crossfall("years", "--years", 5, "--json", *here).json
-    assert len(told["years"]) == 5
-    assert told["gap_pct"] >= 0
-    assert told["segments"] == len(repository.load_district().network.maintained)
-    assert crossfall("years", "--budget", 1, *here).code == 3

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from crossfall.programme.certify import Certificate, certify
 from crossfall.programme.chance import Chance, Contingency, chances, with_contingency
-from crossfall.programme.facts import Scenario, SegmentFacts, facts_of, table_of
+from crossfall.programme.facts import (
+    Scenario,
+    SegmentFacts,
+    check_segments,
+    facts_of,
+    table_of,
+)
 from crossfall.programme.limits import Limits, make_limits
 from crossfall.programme.parted import PartedProgramme, facts_columns, plan_parted
 from crossfall.programme.pits import GravelPlaced, gravel_placed
@@ -36,6 +42,7 @@ __all__ = [
     "can_be_told_apart",
     "certify",
     "chances",
+    "check_segments",
     "cost_of_delay",
     "facts_columns",
     "facts_of",

@@ -347,6 +347,11 @@ def check(facts: SegmentFacts) -> None:
             )
 
 
+def check_segments(segments: Sequence[Segment], policy: Policy) -> None:
+    """Segments' own figures, before anything is worked out from them; see :func:`check`."""
+    check(facts_of(segments, (), policy))
+
+
 def _gravel_mm(segment: Segment, condition: Condition | None) -> float:
     if condition is not None and condition.gravel_mm is not None:
         return condition.gravel_mm

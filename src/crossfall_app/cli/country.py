@@ -134,7 +134,7 @@ def _runner(scheduler: str, workers: int) -> Iterator[Any]:
     dask: Any = distributed
     if scheduler:
         try:
-            client = dask.Client(scheduler, timeout="10s")
+            client = dask.Client(scheduler, timeout="5s")
         except (OSError, ValueError) as error:
             raise InputError(f"no scheduler answers at {scheduler} ({error})") from error
         with client:

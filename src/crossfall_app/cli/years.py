@@ -81,6 +81,10 @@ def years(
     from crossfall_app.store import repository
     from crossfall_app.store import years as kept
 
+    if budget is not None and not budget > 0:
+        raise InputError(
+            f"--budget is {budget:g}; expected more than 0 a year, or leave it out for no limit"
+        )
     today = usual_first_day(opened)
     first = first_year or today.year + 1
     district = repository.load_district()
