@@ -209,7 +209,9 @@ def _table(intake: Any, units: str) -> None:
         speed = ""
         if work.speed_km_h is not None:
             mark = " !" if work.n_fast else ""
-            speed = f"{work.speed_km_h:.1f} ± {work.speed_error_km_h or 0:.1f} km/h{mark}"
+            speed = (
+                f"{work.speed_km_h:.1f} ± {max(work.speed_error_km_h or 0.0, 0.1):.1f} km/h{mark}"
+            )
         table.add_row(
             f"{work.day:%a %d %b}",
             work.road,

@@ -33,6 +33,7 @@ def bring_up_to_date(workspace: Workspace) -> None:
             _migrate(workspace, is_new=is_new)
         with transaction.atomic():
             _know_the_agency(workspace)
+        _let_tracks_go()
     except DatabaseError as error:
         raise WorkspaceError(_in_one_sentence(workspace, error)) from error
 
@@ -94,6 +95,17 @@ def _know_the_agency(workspace: Workspace) -> None:
     elif (owner.name, owner.program_version) != (name, program_version()):
         owner.name, owner.program_version = name, program_version()
         owner.save(update_fields=["name", "program_version"])
+
+
+def _let_tracks_go() -> None:
+    """Empty proposals from tracks that were kept for as long as the policy keeps them."""
+    from crossfall_app.store import models
+
+    kept = models.ImportStage.objects.filter(kind="track").exclude(report={"is_purged": True})
+    if kept.exists():
+        from crossfall_app.store.tracks import purge_tracks
+
+        purge_tracks(by="retention")
 
 
 def _refuse_newer(workspace: Workspace, ahead: list[str]) -> None:

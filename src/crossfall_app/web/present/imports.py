@@ -94,7 +94,9 @@ def work_rows(
     for number, each in enumerate(work):
         speed = ""
         if each.speed_km_h is not None:
-            speed = units.words(f"{each.speed_km_h:.1f} ± {each.speed_error_km_h or 0:.1f} km/h")
+            speed = units.words(
+                f"{each.speed_km_h:.1f} ± {max(each.speed_error_km_h or 0.0, 0.1):.1f} km/h"
+            )
         rows.append(
             {
                 "number": number,
