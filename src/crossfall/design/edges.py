@@ -198,6 +198,12 @@ def _edge_work(
                 after=after,
                 quantities=(
                     Quantity("length, both sides", length_m, "m"),
+                    Quantity(
+                        "loose gravel reclaimed",
+                        design.drain.reclaim_m3_per_m * length_m,
+                        "m3",
+                        "assumed; only what is clean goes back",
+                    ),
                     Quantity("width", segment.width_m, "m"),
                     *rows,
                 ),

@@ -336,6 +336,13 @@ class DrainPractice:
     spoil_m3_per_m: float = setting(
         0.15, unit="m3/m", doc="Spoil from one side, loose.", low=0.0, high=1.0
     )
+    reclaim_m3_per_m: float = setting(
+        0.03,
+        unit="m3/m",
+        doc="Clean gravel that both shoulders give back, loose, where nobody measured.",
+        low=0.0,
+        high=0.3,
+    )
     spoil_haul_km: float = setting(
         2.0, unit="km", doc="From the ditch to where spoil may go, one way.", low=0.1, high=50.0
     )
