@@ -226,9 +226,7 @@ def main() -> None:
             if name in figures
         }
         targets = {name: f"{how} {target:g}" for name, (target, how) in TARGETS.items()}
-        print(
-            json.dumps({"name": "programme", "figures": figures, "targets": targets, "met": met})
-        )
+        print(json.dumps({"name": "programme", "figures": figures, "targets": targets, "met": met}))
     else:
         for name, value in figures.items():
             print(f"{name:>26} {value:g}")

@@ -13,9 +13,6 @@ import pytest
 _METHODS = Path(__file__).resolve().parents[2] / "docs" / "methods"
 
 
-_FOUR_YEARS = "weather/seattle-new-york.csv"
-
-
 @pytest.fixture(scope="module")
 def script(tmp_path_factory):
     pytest.importorskip("matplotlib")
@@ -26,11 +23,6 @@ def script(tmp_path_factory):
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     module.HERE = tmp_path_factory.mktemp("figures")
-    # data/weather.csv of npm vega-datasets 3.2.1 (NOAA, public domain); without it the part on four
-    # years of New York keeps its stored numbers and is not drawn anew
-    elsewhere = _METHODS.parents[2] / "shared" / "data" / _FOUR_YEARS
-    if not module.FOUR_YEARS.is_file() and elsewhere.is_file():
-        module.FOUR_YEARS = elsewhere
     module.main()
     yield module
     del sys.modules[spec.name]

