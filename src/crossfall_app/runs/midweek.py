@@ -67,6 +67,11 @@ def plan_rest(
     base = repository.latest_week()
     if base is None:
         raise InputError("there is no plan yet; make one with: crossfall plan")
+    if not 0 <= (now.date() - base.plan.first_day).days < base.plan.n_days:
+        raise InputError(
+            f"{now:%Y-%m-%d} is not in the plan; expected one of the {base.plan.n_days} days from"
+            f" {base.plan.first_day}"
+        )
     district = repository.load_district()
     absences = _absences(happened, district, now)
     held = district.calendar.reservations + absences.reservations
