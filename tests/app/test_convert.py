@@ -169,7 +169,8 @@ def test_every_noun_of_the_model_has_a_place_to_stay():
     kept |= {nouns.AdoptedYears, nouns.YearsStudy}
     bundles = {nouns.CrewCalendar, nouns.District, nouns.Fleet, nouns.Network}
     parts = {
-        nouns.BenefitPart, nouns.BidItem, nouns.CardStep, nouns.Caution, nouns.ClassTravel, nouns.CostRange,
+        nouns.BenefitPart, nouns.BidItem, nouns.CardStep, nouns.Caution,
+        nouns.ClassTravel, nouns.CostRange,
         nouns.HoldPoint, nouns.Itinerary, nouns.Leg, nouns.Money,
         nouns.Operation, nouns.PlanWish, nouns.Quantity, nouns.Rate, nouns.Reason,
         nouns.ScaleTicket, nouns.Sketch, nouns.SketchFeature, nouns.Stage, nouns.Stake,
