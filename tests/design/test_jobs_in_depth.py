@@ -365,8 +365,8 @@ def test_rain_is_no_matter_to_a_blade(network, graph):
 def test_every_stage_names_its_crew_and_pays_for_it(network, graph, treatment):
     for stage in one(network, graph, treatment).stages:
         (crew,) = [row for row in stage.quantities if row.name == "crew"]
-        helpers = sum(each.n_machines for each in stage.support)
-        assert crew.value >= 1 + helpers
+        n_helping = sum(each.n_machines for each in stage.support)
+        assert crew.value >= 1 + n_helping
         assert crew.note
 
 

@@ -130,10 +130,10 @@ class _Writer:
             for itinerary in plan.itineraries
             for stage_id in itinerary.stage_ids
         }
-        self.helpers: dict[tuple[date, str, str], int] = {}
+        self.n_alike: dict[tuple[date, str, str], int] = {}
         for each in plan.bookings:
             key = (each.day, each.stage_id, self._kind(each.machine_id))
-            self.helpers[key] = self.helpers.get(key, 0) + 1
+            self.n_alike[key] = self.n_alike.get(key, 0) + 1
 
     def of_grader(self, itinerary: Itinerary) -> DaySheet:
         """The day as it is driven."""
@@ -218,7 +218,7 @@ class _Writer:
         if lead is not None:
             person = self.people.get(lead.operator_id, lead.operator_id)
             with_whom = f"with {person}, {self._name(lead.machine_id)}"
-        n_alike = max(1, self.helpers.get((booking.day, booking.stage_id, kind), 1))
+        n_alike = max(1, self.n_alike.get((booking.day, booking.stage_id, kind), 1))
         return DayLine(
             clock(booking.start_min),
             clock(booking.end_min),
