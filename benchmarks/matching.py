@@ -13,7 +13,7 @@ import resource
 import sys
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from time import perf_counter
 
@@ -22,7 +22,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from crossfall.model.policy import TracksPolicy
-from crossfall.network.fixes import Fixes, runs, set_aside
+from crossfall.network.fixes import UNKNOWN, Fixes, runs, set_aside
 from crossfall.network.legs import TrackLeg, find_legs
 from crossfall.network.matching import match
 from crossfall.network.passes import count_passes
@@ -65,6 +65,7 @@ def measure(*, n_days: int | None = None) -> tuple[dict[str, float], dict[str, T
     """Figures over all days, and the tally of each."""
     policy, whole = TracksPolicy(), Tally()
     each: dict[str, Tally] = {}
+    inferred = [0, 0]
     indices: dict[int, RoadIndex] = {}
     # Compile before the clock runs; a machine that has run it once keeps what was compiled
     warm = a_day(section_grid(7, n=4), "warm", 5.0, seed=7)
@@ -73,12 +74,18 @@ def measure(*, n_days: int | None = None) -> tuple[dict[str, float], dict[str, T
         key = id(day.network)
         if key not in indices:
             indices[key] = RoadIndex(day.network, search_m=policy.search_m)
-        mine = Tally()
+        mine, blind = Tally(), Tally()
         _look(day, indices[key], policy, mine)
+        # The same day from a device that does not tell the blade
+        _look(replace(day, blade=np.full_like(day.blade, UNKNOWN)), indices[key], policy, blind)
+        inferred[0] += blind.n_segments_right
+        inferred[1] += blind.n_segments
         each[day.name] = mine
         for name in vars(whole):
             setattr(whole, name, getattr(whole, name) + getattr(mine, name))
-    return _figures(whole), each
+    figures = _figures(whole)
+    figures["passes_right_without_bit_pct"] = 100 * inferred[0] / inferred[1]
+    return figures, each
 
 
 def _figures(tally: Tally) -> dict[str, float]:

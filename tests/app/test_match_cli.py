@@ -94,6 +94,24 @@ def test_accepting_closes_the_card_and_keeps_the_day(crossfall, office, gpx):
     assert len(repository.load_district().machine_days) == 1
 
 
+def test_days_since_blading_begin_anew(crossfall, office, gpx):
+    from crossfall.records import conditions_after
+
+    turn_on()
+    crossfall("match", gpx, "--machine", "g1", "--accept", "-w", office)
+    district = repository.load_district()
+    (before,) = [each for each in district.conditions if each.segment_id == "s0"]
+    (after,) = [
+        each
+        for each in conditions_after(
+            district.conditions, district.records, network=district.network
+        )
+        if each.segment_id == "s0"
+    ]
+    assert before.last_bladed_on != TODAY
+    assert after.last_bladed_on == TODAY
+
+
 def test_the_cutting_edge_wears_by_what_was_measured(crossfall, office, gpx):
     from crossfall.design.ledger import edge_forecast
 

@@ -269,3 +269,26 @@ def test_a_track_far_from_every_road_matches_nothing(roads: RoadIndex) -> None:
     course = match(fixes, roads, POLICY)
     assert np.all(course.segment == -1)
     assert find_legs(fixes, course, roads, POLICY) == []
+
+
+def test_a_night_shift_belongs_to_the_local_day(roads: RoadIndex) -> None:
+    from datetime import date, timedelta, timezone
+
+    far = (1000.0, 0.0)
+    late = drive([((0.0, 0.0), far, 6.0, 1)], start_s=START_S + 11.9 * 3600)
+    zone = timezone(timedelta(hours=-6))
+    span = [(float(late.time_s[0]), float(late.time_s[-1]))]
+    (day,) = work_days(legs_of(late, roads), span, roads.network, zone, POLICY)
+    # 23:54 UTC and on into the fifth, six in the evening of the fourth where the road is
+    assert day.day == date(2026, 5, 4)
+    assert day.passes[0].n_forward == 1
+
+
+def test_in_a_dense_town_the_ways_held_at_once_are_bounded(
+    roads: RoadIndex, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fixes = drive([((-900.0, 0.0), (0.0, 0.0), 30.0, 0), ((0.0, 0.0), (0.0, 900.0), 30.0, 0)])
+    whole = match(fixes, roads, POLICY)
+    monkeypatch.setattr("crossfall.network.matching._MOST_WAYS", 4)
+    narrow = match(fixes, roads, POLICY)
+    assert narrow.segment.tolist() == whole.segment.tolist()

@@ -23,6 +23,9 @@ Ints = npt.NDArray[np.int64]
 
 _LEAST_LIMIT_M = 600.0
 _MOST_LIMIT_M = 6000.0
+_SAMPLED = 16
+_MOST_WAYS = 4_000_000
+"""Ways between junctions held at once, about 160 MB."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +110,12 @@ def _ways(roads: RoadIndex, candidates: Ints, x: Floats, y: Floats) -> tuple[Way
     longest = float(np.percentile(steps, 99)) if steps.size else 0.0
     limit_m = float(min(max(_LEAST_LIMIT_M, 3 * longest), _MOST_LIMIT_M))
     used = np.unique(candidates[candidates >= 0])
-    nodes = np.concatenate([roads.from_node[used], roads.to_node[used]])
+    nodes = np.unique(np.concatenate([roads.from_node[used], roads.to_node[used]]))
+    # In a dense town a wide limit would reach too many junctions to hold: look at a few first
+    few = nodes[:: max(1, nodes.size // _SAMPLED)]
+    reached = roads.ways_around(few, limit_m=limit_m).node.size / max(few.size, 1)
+    if reached * nodes.size > _MOST_WAYS:
+        limit_m *= float(np.sqrt(_MOST_WAYS / (reached * nodes.size)))
     return roads.ways_around(nodes, limit_m=limit_m), limit_m
 
 
