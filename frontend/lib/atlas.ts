@@ -22,13 +22,30 @@ export interface RoadProperties {
   [theme: string]: string | boolean;
 }
 
-interface Answer {
+interface Drawn {
   segments: FeatureCollection<LineString, RoadProperties>;
   places: FeatureCollection<Point, { kind: string; name: string }>;
   backdrop: FeatureCollection<LineString, { kind: string }>;
 }
 
+/** A network too large for one drawing: lines in tiles, and for each theme one code a road. */
+interface Tiled {
+  tiles: string;
+  closest: number;
+  named_from: number;
+  bounds: Bounds;
+  codes: Record<string, { names: string[]; codes: string }>;
+  places: Drawn["places"];
+  backdrop: Drawn["backdrop"];
+}
+
+type Answer = Drawn | Tiled;
+
 type Bounds = [number, number, number, number];
+
+function isTiled(answer: Answer): answer is Tiled {
+  return "tiles" in answer;
+}
 
 const GROUPS: Record<string, string[]> = {
   need: ["n-smooth", "n-shape", "n-gravel", "n-drain", "n-other", "n-none"],
@@ -46,14 +63,27 @@ function word(variable: string): string {
   return group === "s" || group === "k" ? `${group}${name}` : name;
 }
 
-function paint(theme: string): ExpressionSpecification {
+/** The colour name of a road: its own property, or looked up by its number in a tiled network. */
+function nameOf(theme: string, answer: Answer): ExpressionSpecification {
+  if (!isTiled(answer)) return ["get", theme];
+  const told = answer.codes[theme];
+  if (told === undefined) return ["literal", "none"] as unknown as ExpressionSpecification;
+  const codes = Array.from(atob(told.codes), (each) => each.charCodeAt(0));
+  const code = ["at", ["get", "i"], ["literal", codes]];
+  const pairs = told.names.flatMap((name, n) => [n, name]);
+  return ["match", code, ...pairs, "none"] as unknown as ExpressionSpecification;
+}
+
+function paint(theme: string, answer: Answer): ExpressionSpecification {
   const pairs = (GROUPS[theme] ?? []).flatMap((each) => [word(each), colour(`--${each}`)]);
-  return ["match", ["get", theme], ...pairs, colour("--n-none")] as unknown as ExpressionSpecification;
+  return ["match", nameOf(theme, answer), ...pairs, colour("--n-none")] as unknown as ExpressionSpecification;
 }
 
 /** Roads with nothing to say in this theme stay thin. */
-function width(theme: string): ExpressionSpecification {
-  const quiet = ["match", ["get", theme], ["none", "snone", "knone"], 0.5, 1];
+function width(theme: string, answer: Answer): ExpressionSpecification {
+  // Far out a road of a large network is as wide as the square it stands for
+  if (isTiled(answer)) return ["interpolate", ["linear"], ["zoom"], 5, 1.4, 9, 2.4, 12, 6.5, 14, 12];
+  const quiet = ["match", nameOf(theme, answer), ["none", "snone", "knone"], 0.5, 1];
   const stops = [8, 2.4, 10, 4, 12, 6.5, 14, 12].map((each, n) => (n % 2 ? ["*", each, quiet] : each));
   return ["interpolate", ["linear"], ["zoom"], ...stops] as unknown as ExpressionSpecification;
 }
@@ -88,11 +118,19 @@ function backdrop(): LayerSpecification[] {
 }
 
 function style(answer: Answer, theme: string): StyleSpecification {
+  const roads = isTiled(answer) ? { source: "roads", "source-layer": "roads" } : { source: "roads" };
   return {
     version: 8,
     sources: {
       behind: { type: "geojson", data: answer.backdrop, tolerance: 0.2 },
-      roads: { type: "geojson", data: answer.segments, promoteId: "id" },
+      roads: isTiled(answer)
+        ? {
+            type: "vector",
+            tiles: [location.origin + answer.tiles],
+            maxzoom: answer.closest,
+            bounds: answer.bounds,
+          }
+        : { type: "geojson", data: answer.segments, promoteId: "id" },
     },
     layers: [
       { id: "ground", type: "background", paint: { "background-color": colour("--map-ground") } },
@@ -100,7 +138,7 @@ function style(answer: Answer, theme: string): StyleSpecification {
       {
         id: "others",
         type: "line",
-        source: "roads",
+        ...roads,
         filter: ["!", ["get", "is_ours"]],
         layout: { "line-cap": "round", "line-join": "round" },
         paint: { "line-color": colour("--map-paved"), "line-width": THIN },
@@ -108,7 +146,7 @@ function style(answer: Answer, theme: string): StyleSpecification {
       {
         id: "chosen",
         type: "line",
-        source: "roads",
+        ...roads,
         filter: ["==", ["get", "id"], ""],
         layout: { "line-cap": "round", "line-join": "round" },
         paint: { "line-color": colour("--map-mark"), "line-width": CASING },
@@ -116,10 +154,10 @@ function style(answer: Answer, theme: string): StyleSpecification {
       {
         id: "roads",
         type: "line",
-        source: "roads",
+        ...roads,
         filter: ["get", "is_ours"],
         layout: { "line-cap": "round", "line-join": "round" },
-        paint: { "line-color": paint(theme), "line-width": width(theme) },
+        paint: { "line-color": paint(theme, answer), "line-width": width(theme, answer) },
       },
     ],
   };
@@ -150,7 +188,9 @@ export class Atlas {
     theme: string,
   ) {
     this.theme = theme;
-    for (const feature of answer.segments.features) this.byId.set(feature.properties.id, feature);
+    if (!isTiled(answer)) {
+      for (const feature of answer.segments.features) this.byId.set(feature.properties.id, feature);
+    }
     this.pointer = new Popup({ closeButton: false, closeOnClick: false, offset: 12, maxWidth: "22rem" });
     this.placeSpots();
     this.watchPointer();
@@ -163,7 +203,7 @@ export class Atlas {
     const map = new Map({
       container: place,
       style: style(answer, theme),
-      bounds: boundsOf(answer.segments.features),
+      bounds: isTiled(answer) ? answer.bounds : boundsOf(answer.segments.features),
       fitBoundsOptions: { padding: 28 },
       attributionControl: false,
       dragRotate: false,
@@ -180,29 +220,40 @@ export class Atlas {
   }
 
   get nRoads(): number {
+    if (isTiled(this.answer)) {
+      const any = Object.values(this.answer.codes)[0];
+      return any === undefined ? 0 : Array.from(atob(any.codes)).filter((each) => each.charCodeAt(0) < 255).length;
+    }
     return [...this.byId.values()].filter((each) => each.properties.is_ours).length;
   }
 
   onChoose(act: (id: string) => void): void {
     this.map.on("click", (event) => {
       const found = this.nearest(event.point.x, event.point.y);
-      if (found !== undefined) act(String(found.properties["id"]));
+      const id: unknown = found?.properties["id"];
+      if (typeof id === "string") act(id);
+      else if (found !== undefined && isTiled(this.answer)) {
+        // Far out a road stands for its neighbours: come closer instead of choosing one of them
+        this.map.easeTo({ center: event.lngLat, zoom: this.answer.named_from + 0.5 });
+      }
     });
   }
 
   colourBy(theme: string): void {
     this.theme = theme;
-    this.map.setPaintProperty("roads", "line-color", paint(theme));
-    this.map.setPaintProperty("roads", "line-width", width(theme));
+    this.map.setPaintProperty("roads", "line-color", paint(theme, this.answer));
+    this.map.setPaintProperty("roads", "line-width", width(theme, this.answer));
   }
 
   /** Mark one road, and bring it into view when asked. */
-  mark(id: string, bring: boolean): void {
+  mark(id: string, bring: boolean, box = ""): void {
     this.map.setFilter("chosen", ["==", ["get", "id"], id]);
     const feature = this.byId.get(id);
-    if (!bring || feature === undefined) return;
+    const told = box.split(",").map(Number);
+    const bounds = feature !== undefined ? boundsOf([feature]) : told.length === 4 ? (told as Bounds) : null;
+    if (!bring || bounds === null) return;
     const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    this.map.fitBounds(boundsOf([feature]), { padding: 90, maxZoom: 12.5, duration: still ? 0 : 500 });
+    this.map.fitBounds(bounds, { padding: 90, maxZoom: 12.5, duration: still ? 0 : 500 });
   }
 
   /** Keep only some roads bright; null shows all. */
@@ -255,11 +306,16 @@ export class Atlas {
   private label(found: MapGeoJSONFeature): HTMLElement {
     const box = document.createElement("div");
     const name = document.createElement("strong");
-    name.textContent = `${String(found.properties["route"])}, ${String(found.properties["where"])}`;
     const says = document.createElement("div");
-    says.textContent = String(
-      found.properties[`${this.theme}_says`] ?? "Not one of the roads we blade",
-    );
+    if (found.properties["route"] === undefined) {
+      name.textContent = "Come closer for single roads";
+    } else {
+      name.textContent = `${String(found.properties["route"])}, ${String(found.properties["where"])}`;
+      says.textContent = String(
+        found.properties[`${this.theme}_says`] ??
+          (found.properties["is_ours"] ? "Press for what is known" : "Not one of the roads we blade"),
+      );
+    }
     box.append(name, says);
     return box;
   }

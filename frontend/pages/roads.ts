@@ -1,6 +1,6 @@
 // The map, the list beside it and the chosen road's panel, kept in step.
 import { Atlas } from "../lib/atlas";
-import { askPart, find, need } from "../lib/page";
+import { ask, askPart, find, need } from "../lib/page";
 
 const map = need<HTMLElement>("#map");
 const list = need<HTMLUListElement>("#road-list");
@@ -8,7 +8,8 @@ const search = need<HTMLInputElement>("#find");
 const found = need<HTMLElement>("#found");
 const panel = need<HTMLElement>("#road-panel");
 const themes = Array.from(document.querySelectorAll<HTMLInputElement>("input[name=theme]"));
-const items = Array.from(list.children) as HTMLLIElement[];
+let items = Array.from(list.children) as HTMLLIElement[];
+const isLarge = list.dataset["large"] === "1";
 const allFound = found.textContent ?? "";
 
 let atlas: Atlas | null = null;
@@ -37,7 +38,7 @@ async function choose(id: string, bring: boolean): Promise<void> {
     link(item)?.setAttribute("aria-current", "true");
     makeReachable(item);
   }
-  atlas?.mark(id, bring);
+  atlas?.mark(id, bring, item?.dataset["box"]);
   waiting?.abort();
   waiting = new AbortController();
   const part = await askPart(addressOf(id), waiting.signal);
@@ -71,7 +72,26 @@ function chooseSafely(id: string, bring: boolean): void {
   });
 }
 
+/** In a large network the server looks; what it finds takes the place of the list. */
+let asking: AbortController | null = null;
+async function look(): Promise<void> {
+  asking?.abort();
+  asking = new AbortController();
+  const answer = await ask(`/roads/?q=${encodeURIComponent(search.value)}`, asking.signal);
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  list.replaceChildren(...Array.from(page.querySelectorAll("#road-list > li")));
+  items = Array.from(list.children) as HTMLLIElement[];
+  found.textContent = page.querySelector("#found")?.textContent ?? "";
+  if (!panel.hidden) leave(undefined), search.focus();
+}
+
+let typing: ReturnType<typeof setTimeout> | undefined;
 function narrow(): void {
+  if (isLarge) {
+    clearTimeout(typing);
+    typing = setTimeout(() => void look().catch(() => undefined), 200);
+    return;
+  }
   const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
   const shown: HTMLLIElement[] = [];
   for (const item of items) {

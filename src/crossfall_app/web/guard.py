@@ -113,9 +113,7 @@ class OwnChangesFirst:
         with a_moment_old(seen):
             response = self._get_response(request)
         if request.method not in _SAFE:
-            response.set_cookie(
-                self._COOKIE, str(last_line()), httponly=True, samesite="Lax"
-            )
+            response.set_cookie(self._COOKIE, str(last_line()), httponly=True, samesite="Lax")
         return response
 
 

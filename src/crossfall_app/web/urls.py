@@ -83,6 +83,7 @@ urlpatterns = [
     path("runs/<uuid:run_id>/cancel/", morning.cancel_run, name="run-cancel"),
     path("roads/", roads.atlas, name="roads"),
     path("roads.json", roads.segments, name="segments"),
+    path("tiles/<slug:version>/<int:zoom>/<int:x>/<int:y>.mvt", roads.tile, name="tile"),
     path("tell/<path:segment_id>/", roads.tell, name="tell"),
     path("roads/<path:segment_id>/", roads.road, name="road"),
     path("condition.pdf", roads.condition_pdf, name="condition-pdf"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections import Counter
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -115,6 +116,26 @@ def segments_geojson(district: District, roads: MapRoads, measures: Measures) ->
             }
         )
     return {"type": "FeatureCollection", "features": features}
+
+
+def theme_codes(district: District, roads: MapRoads) -> dict[str, dict[str, Any]]:
+    """For each theme its colour names, and one byte for each segment in the network's order.
+
+    255 stands for a road that is not ours.
+    """
+    found: dict[str, dict[str, Any]] = {}
+    for theme in roads.themes:
+        names = list(dict.fromkeys(entry["colour"] for entry in theme.entries))
+        code = {name: n for n, name in enumerate(names)}
+        codes = bytes(
+            code[own[theme.key]] if own is not None else _NOT_OURS
+            for own in (roads.features.get(segment.id) for segment in district.network.segments)
+        )
+        found[theme.key] = {"names": names, "codes": b64encode(codes).decode("ascii")}
+    return found
+
+
+_NOT_OURS = 255
 
 
 def backdrop_geojson(district: District) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import json
 from datetime import date
+from itertools import islice
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -22,6 +23,7 @@ from crossfall.report.condition_summary import condition_summary_pdf
 from crossfall_app.store import repository
 from crossfall_app.web.desk import Desk, this_morning
 from crossfall_app.web.pages import empty_page, measures, page, sentence
+from crossfall_app.web.present.plan import where_on
 from crossfall_app.web.present.road import road_page
 from crossfall_app.web.present.road_ledger import road_ledger
 from crossfall_app.web.present.themes import (
@@ -32,7 +34,21 @@ from crossfall_app.web.present.themes import (
     places_geojson,
     road_list,
     segments_geojson,
+    theme_codes,
 )
+from crossfall_app.web.tiles import (
+    CLOSEST,
+    FROM_SEGMENTS,
+    NAMED_FROM,
+    Tiles,
+    fingerprint,
+    held_tiles,
+    keep_tiles,
+    make_tiles,
+)
+from crossfall_app.workspace import current_workspace
+
+_MOST_LISTED = 300
 
 
 @require_GET
@@ -41,7 +57,10 @@ def atlas(request: HttpRequest) -> HttpResponse:
     desk = this_morning()
     if not desk.district.network.segments:
         return empty_page(request, "Roads", "roads")
-    coloured = _coloured(desk)
+    coloured, is_large = _coloured(desk), _is_large(desk)
+    listed = desk.once("listed", lambda: _listed(desk))
+    wanted = request.GET.get("q", "")
+    shown = _found(listed, wanted) if is_large else listed
     return page(
         request,
         "roads.html",
@@ -49,8 +68,10 @@ def atlas(request: HttpRequest) -> HttpResponse:
         here="roads",
         themes=coloured.themes,
         backdrop=backdrop_kinds(desk.district),
-        roads=road_list(desk.district, desk.sheet.needs, coloured, measures()),
-        q=request.GET.get("q", ""),
+        roads=shown,
+        n_roads=len(listed),
+        is_large=is_large,
+        q=wanted,
     )
 
 
@@ -153,7 +174,79 @@ def _bladed(name: str, day: str) -> dict[str, date]:
         raise InputError(f"last bladed is {day!r}; expected a day such as 2026-05-04") from error
 
 
+@require_GET
+def tile(request: HttpRequest, version: str, zoom: int, x: int, y: int) -> HttpResponse:
+    """One vector tile; its address changes with the network, so browsers may keep it for good."""
+    held = held_tiles(version)
+    if held is None:
+        made = _tiles(this_morning())
+        if made.version != version:
+            raise Http404
+        held = made
+    try:
+        content = held.tile(zoom, x, y)
+    except InputError as error:
+        raise Http404 from error
+    answer = HttpResponse(content, content_type="application/vnd.mapbox-vector-tile")
+    answer.headers["Cache-Control"] = "private, max-age=31536000, immutable"
+    return answer
+
+
+def _is_large(desk: Desk) -> bool:
+    return len(desk.district.network.segments) > FROM_SEGMENTS
+
+
+def _listed(desk: Desk) -> list[dict[str, str]]:
+    rows = road_list(desk.district, desk.sheet.needs, _coloured(desk), measures())
+    if _is_large(desk):
+        known = desk.district.network.segment_by_id
+        for row in rows:
+            row["box"] = _box(known[row["id"]].line)
+    return rows
+
+
+def _found(rows: list[dict[str, str]], wanted: str) -> list[dict[str, str]]:
+    """Of a long list the first, or those that hold every word."""
+    words = wanted.lower().split()
+    found = (row for row in rows if all(word in row["search"] for word in words))
+    return list(islice(found, _MOST_LISTED))
+
+
+def _box(line: tuple[tuple[float, float], ...]) -> str:
+    x, y = [at[0] for at in line], [at[1] for at in line]
+    return f"{min(x):.5f},{min(y):.5f},{max(x):.5f},{max(y):.5f}"
+
+
+def _tiles(desk: Desk) -> Tiles:
+    """The network's tiles, held for as long as the network stays."""
+    network = desk.district.network
+    version = desk.once("tiles", lambda: fingerprint(network), of=("network",))
+    held = held_tiles(version)
+    if held is not None:
+        return held
+    units = measures()
+    wheres = (where_on(segment, units) for segment in network.segments)
+    folder = current_workspace().out / "tiles"
+    return keep_tiles(make_tiles(network, wheres, folder, version=version))
+
+
+def _large_json(desk: Desk) -> str:
+    tiles = _tiles(desk)
+    answer = {
+        "tiles": f"/tiles/{tiles.version}/{{z}}/{{x}}/{{y}}.mvt",
+        "closest": CLOSEST,
+        "named_from": NAMED_FROM,
+        "bounds": tiles.bounds,
+        "codes": theme_codes(desk.district, _coloured(desk)),
+        "places": places_geojson(desk.district),
+        "backdrop": backdrop_geojson(desk.district),
+    }
+    return json.dumps(answer, separators=(",", ":"))
+
+
 def _map_json(desk: Desk) -> str:
+    if _is_large(desk):
+        return _large_json(desk)
     answer = {
         "segments": segments_geojson(desk.district, _coloured(desk), measures()),
         "places": places_geojson(desk.district),
