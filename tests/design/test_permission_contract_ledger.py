@@ -233,3 +233,16 @@ def test_a_wetland_or_a_narrow_right_of_way_asks_for_leave_to_dig(network, kind)
     assert set(clearances_needed(stage, [spot])) == {"utilities", kind}
     blading, _, _ = first_stage(network, Treatment.RESHAPING, "s2")
     assert kind not in clearances_needed(blading, [spot])
+
+
+def test_two_tickets_end_to_end_cover_a_stage_and_a_gap_does_not(network):
+    stage, features, _ = first_stage(network, Treatment.SHOULDER_PULLING, "s2")
+    near = utilities(to_m=800.0)
+    far = utilities(id="c2", reference="26-0418", from_m=800.0, expires_on=date(2026, 6, 20))
+    both = in_hand(stage, features, [far, near], TODAY)["utilities"]
+    assert both is not None
+    assert both.reference == "26-0417, 26-0418"
+    assert both.expires_on == date(2026, 6, 20)
+    gap = dataclasses.replace(far, from_m=900.0)
+    assert in_hand(stage, features, [near, gap], TODAY)["utilities"] is None
+    assert in_hand(stage, features, [near, far], date(2026, 6, 21))["utilities"] is None

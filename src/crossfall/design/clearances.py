@@ -7,6 +7,7 @@ that asks for leave can be put only on days on which all of it holds over its wh
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -32,6 +33,7 @@ DIGS = frozenset(
 )
 """Work that always cuts or digs beside or under the road."""
 
+_NEAR_M = 1e-6
 _BY_FEATURE: dict[str, tuple[ClearanceKind, bool]] = {
     "rail_crossing": ("rail", False),
     "stream": ("stream", True),
@@ -142,7 +144,27 @@ def _cuts_deep(stage: Stage, practice: PermissionPractice) -> bool:
 def _covering(
     kind: ClearanceKind, stage: Stage, here: Sequence[Clearance], day: date
 ) -> Clearance | None:
-    return next(
-        (each for each in here if each.kind == kind and each.holds(day, stage.from_m, stage.to_m)),
-        None,
+    """Leave that covers all of a stage that day: one of its own, or several end to end."""
+    holding = sorted(
+        (each for each in here if each.kind == kind and each.valid_from <= day <= each.expires_on),
+        key=lambda each: each.from_m,
+    )
+    for each in holding:
+        if each.holds(day, stage.from_m, stage.to_m):
+            return each
+    chain: list[Clearance] = []
+    reached = stage.from_m
+    for each in holding:
+        end = math.inf if each.to_m is None else each.to_m
+        if each.from_m <= reached + _NEAR_M and end > reached:
+            chain.append(each)
+            reached = end
+    if not chain or reached < stage.to_m - _NEAR_M:
+        return None
+    return replace(
+        chain[0],
+        reference=", ".join(each.reference for each in chain),
+        valid_from=max(each.valid_from for each in chain),
+        expires_on=min(each.expires_on for each in chain),
+        to_m=chain[-1].to_m,
     )
