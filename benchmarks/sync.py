@@ -167,7 +167,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--json", action="store_true", help="one JSON object on the last line")
     parser.add_argument("--runs", type=int, default=10_000, help="of the plain model")
-    parser.add_argument("--office-runs", type=int, default=300, help="of the real office")
+    parser.add_argument("--office-runs", type=int, default=100, help="of the real office")
     parser.add_argument("--kills", type=int, default=20, help="of a real office process")
     chosen = parser.parse_args()
     started = time.perf_counter()

@@ -33,7 +33,7 @@ let watch: PassWatch | undefined;
 let track: [number, number, number][] = [];
 let trackBegan = 0;
 let isBusy = false;
-let lastKept = 0;
+let lastPass = 0;
 const TABS: [typeof page.tab, string][] = [["next", "Next"], ["list", "List"], ["map", "Map"], ["shift", "Shift"]];
 const TRACK_EVERY_S = 15;
 const TRACK_POINTS = 40;
@@ -78,7 +78,7 @@ async function refresh(): Promise<void> {
 /** Keep a fact, show it at once, send it when there is signal. */
 async function keep(kind: string, payload: Record<string, unknown>, card: Card | undefined, file?: File): Promise<void> {
   // A glove touches twice: the second touch would tick the pass that has just come up
-  if (!gate.isOpen || isBusy || (kind === "pass_done" && payload["is_seen"] === undefined && Date.now() - lastKept < AGAIN_MS)) return;
+  if (!gate.isOpen || isBusy || (kind === "pass_done" && payload["is_seen"] === undefined && Date.now() - lastPass < AGAIN_MS)) return;
   isBusy = true;
   try {
     let photo: { data: ArrayBuffer; sha256: string } | undefined;
@@ -88,7 +88,7 @@ async function keep(kind: string, payload: Record<string, unknown>, card: Card |
     }
     const fact = await tell(kind, payload, card?.id ?? null, photo);
     say(page.day ? `Kept: ${label(fact, page.day)}` : "Kept", false);
-    lastKept = Date.now();
+    if (kind === "pass_done") lastPass = Date.now();
     page.sheet = "";
   } catch (error) {
     const isFull = error instanceof DOMException && error.name === "QuotaExceededError";

@@ -147,8 +147,7 @@ def test_a_shift_without_signal_arrives_exactly_once(server, pocket, tmp_path):
     _controlled(page)
     pocket.set_offline(True)
     page.reload()
-    _tap(page, re.compile("Stopped"))
-    _tap(page, "Start the shift")
+    _begin(page)
     _work(page, tmp_path)
     told = _in_outbox(page)
     assert len(told) == N_FACTS
@@ -188,8 +187,7 @@ def test_a_shift_without_signal_arrives_exactly_once(server, pocket, tmp_path):
 def test_an_app_update_while_facts_wait_loses_none(server, pocket):
     page = _paired(pocket, server)
     _controlled(page)
-    _tap(page, re.compile("Stopped"))
-    _tap(page, "Start the shift")
+    _begin(page)
     _arrived(page)
     pocket.set_offline(True)
     _tap(page, "Shift")
@@ -204,6 +202,7 @@ def test_an_app_update_while_facts_wait_loses_none(server, pocket):
     assert len(server.facts()) == 2
     pocket.set_offline(True)
     _tap(page, "Check in: all well")
+    page.locator("#waiting[data-waiting='1']").wait_for()
     pocket.set_offline(False)
     with page.expect_navigation():
         _tap(page, "A newer page is here: take it")
@@ -217,8 +216,7 @@ def test_an_app_update_while_facts_wait_loses_none(server, pocket):
 
 def test_hands_off_while_moving(server, pocket):
     page = _paired(pocket, server)
-    _tap(page, re.compile("Stopped"))
-    _tap(page, "Start the shift")
+    _begin(page)
     _tap(page, "Read. Start this job")
     page.get_by_role("button", name="Pass 1 done").wait_for()
     pocket.set_offline(True)
@@ -374,6 +372,13 @@ def _paired(pocket: Any, server: Server) -> Any:
     page.goto(f"{server.url}/cab/#pair={server.code()}")
     page.get_by_text("Expected back").wait_for()
     return page
+
+
+def _begin(page: Any) -> None:
+    """Say that one has stopped, begin the shift, and see the first job's cautions."""
+    _tap(page, re.compile("Stopped"))
+    _tap(page, "Start the shift")
+    page.get_by_text("Before the first pass").wait_for()
 
 
 def _controlled(page: Any) -> None:
