@@ -17,33 +17,42 @@ await rm(out, { recursive: true, force: true });
 await mkdir(out, { recursive: true });
 
 const pages = (await readdir(join(here, "pages"))).filter((name) => name.endsWith(".ts"));
-const result = await esbuild.build({
+const alike = {
   absWorkingDir: root,
-  entryPoints: [
-    ...pages.map((name) => ({ in: join(here, "pages", name), out: basename(name, ".ts") })),
-    { in: join(here, "field", "cab.ts"), out: "cab" },
-    { in: join(here, "field", "worker.ts"), out: "cab-worker" },
-    { in: join(here, "field", "cab.css"), out: "cab" },
-    { in: join(here, "styles", "office.css"), out: "office" },
-    { in: join(here, "styles", "map.css"), out: "map" },
-  ],
   outdir: out,
   bundle: true,
-  splitting: true,
   format: "esm",
   target: ["es2022", "chrome111", "firefox115", "safari16.4"],
   minify: true,
   entryNames: "[name]-[hash]",
-  chunkNames: "part-[hash]",
   assetNames: "[name]-[hash]",
   loader: { ".woff2": "file" },
   legalComments: "linked",
   metafile: true,
   logLevel: "warning",
+};
+const result = await esbuild.build({
+  ...alike,
+  entryPoints: [
+    ...pages.map((name) => ({ in: join(here, "pages", name), out: basename(name, ".ts") })),
+    { in: join(here, "styles", "office.css"), out: "office" },
+    { in: join(here, "styles", "map.css"), out: "map" },
+  ],
+  splitting: true,
+  chunkNames: "part-[hash]",
+});
+// The page in the cab is in one piece: what the phone keeps for offline is named file by file
+const field = await esbuild.build({
+  ...alike,
+  entryPoints: [
+    { in: join(here, "field", "cab.ts"), out: "cab" },
+    { in: join(here, "field", "worker.ts"), out: "cab-worker" },
+    { in: join(here, "field", "cab.css"), out: "cab" },
+  ],
 });
 
 const files = {};
-for (const [path, made] of Object.entries(result.metafile.outputs)) {
+for (const [path, made] of Object.entries({ ...result.metafile.outputs, ...field.metafile.outputs })) {
   if (!made.entryPoint) continue;
   const name = basename(made.entryPoint).replace(/\.ts$/, ".js").replace(/^worker\.js$/, "cab-worker.js");
   files[name] = relative(out, join(root, path)).replaceAll("\\", "/");

@@ -248,6 +248,13 @@ def test_it_is_light_and_can_be_read_and_touched(server, pocket, chromium):
     page.wait_for_timeout(300)
     assert {"cab.js", "cab.css"} <= {re.sub(r"-\w+\.", ".", each) for each in sizes}
     assert sum(sizes.values()) <= FIRST_LOAD_BYTES, sizes
+    worker = page.evaluate("fetch('/cab/worker.js').then((answer) => answer.text())")
+    kept = {
+        each.rpartition("/")[2]
+        for each in json.loads(worker.split("self.SHELL = ")[1].split(";")[0])
+    }
+    not_kept = set(sizes) - kept - {"page", "worker.js"}
+    assert not not_kept, "loaded with signal, and missing without"
     axe = (ROOT / "node_modules" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
     _measure(page, axe, "begin")
     _tap(page, re.compile("Stopped"))
