@@ -15,6 +15,7 @@ from django.urls import reverse
 
 from crossfall.errors import InputError
 from crossfall_app.store import repository
+from crossfall_app.web.present.help import HELP
 from crossfall_app.web.present.measures import Measures
 from crossfall_app.web.roles import Role, name_of, role_of
 from crossfall_app.workspace import workspace_from_environment
@@ -56,6 +57,7 @@ def page(
         "district_name": agency.name,
         "is_invented": agency.is_invented,
         "units": settings.CROSSFALL_UNITS,
+        "help": HELP.get(here, ()) if user.is_authenticated else (),
         "folder": _folder_name(),
         "ways": [
             {"name": label, "url": reverse(way), "is_here": way == here} for label, way in _WAYS

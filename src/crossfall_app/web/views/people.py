@@ -110,7 +110,7 @@ def account(request: HttpRequest) -> HttpResponse:
         request,
         "account.html",
         "Your account",
-        own_name=name_of(user),
+        person=name_of(user),
         username=user.get_username(),
         role=role_of(user).word,
         role_tells=ROLE_TELLS[role_of(user)],
