@@ -91,17 +91,22 @@ class TrackDay:
     legs: tuple[TrueLeg, ...]
 
 
-def days(*, n_days: int | None = None) -> Iterator[TrackDay]:
-    """Ten days over three networks: three fix intervals each, and one day of white noise."""
+def days(*, n_days: int | None = None, other: int = 0) -> Iterator[TrackDay]:
+    """Ten days over three networks: three fix intervals each, and one day of white noise.
+
+    ``other`` above 0 gives other days of the same kind, which no setting was ever chosen by.
+    """
     made = 0
     for number, (name, network) in enumerate(networks()):
         for k, interval in enumerate(INTERVALS_S):
             if n_days is not None and made >= n_days:
                 return
-            yield a_day(network, f"{name}, {interval:g} s", interval, seed=100 * number + k)
+            yield a_day(
+                network, f"{name}, {interval:g} s", interval, seed=100 * number + k + 1000 * other
+            )
             made += 1
         if number == 0 and n_days is None:
-            yield a_day(network, f"{name}, 5 s, white noise", 5.0, seed=90, rho=0.0)
+            yield a_day(network, f"{name}, 5 s, white noise", 5.0, seed=90 + 1000 * other, rho=0.0)
 
 
 def networks() -> Iterator[tuple[str, Network]]:

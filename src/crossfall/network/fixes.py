@@ -6,6 +6,7 @@ Setting aside is done here, with counts, whatever the format was.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -78,17 +79,19 @@ def together(parts: Sequence[Fixes]) -> Fixes:
 def set_aside(fixes: Fixes, policy: TracksPolicy) -> tuple[Fixes, dict[str, int]]:
     """Fixes that can be believed, in order of time, and how many others there were and why.
 
-    A fix is set aside when its place or time is not finite or possible, when the clock stands
-    still or jumps back, or when getting there and away again asks for more than
+    Stretches that stand in another order in the file, the newest first for example, are put in
+    order. A fix is set aside when its place or time is not finite or possible, when its clock
+    jumped (as few fixes as can be, so that one wrong clock does not cost the others), when the
+    clock stands still, or when getting there and away again asks for more than
     ``fastest_km_h``.
 
     Examples
     --------
-    >>> t = np.array([0.0, 10.0, 20.0, 15.0, 30.0])
-    >>> lon = np.array([8.0, 8.0002, 9.0, 8.0003, 8.0006])
-    >>> kept, why = set_aside(Fixes(t, lon, np.full(5, 47.0)), TracksPolicy())
+    >>> t = np.array([0.0, 10.0, 900.0, 20.0, 30.0, 40.0])
+    >>> lon = np.array([8.0, 8.0002, 8.0003, 8.0004, 9.0, 8.0008])
+    >>> kept, why = set_aside(Fixes(t, lon, np.full(6, 47.0)), TracksPolicy())
     >>> kept.time_s, why
-    (array([ 0., 10., 30.]), {'clock went back': 1, 'faster than a machine': 1})
+    (array([ 0., 10., 20., 40.]), {'clock jumped': 1, 'faster than a machine': 1})
     """
     why: dict[str, int] = {}
 
@@ -108,8 +111,8 @@ def set_aside(fixes: Fixes, policy: TracksPolicy) -> tuple[Fixes, dict[str, int]
         )
     fixes = drop(fixes, possible, "no usable place or time")
     if fixes.n:
-        latest = np.maximum.accumulate(np.concatenate([[-np.inf], fixes.time_s[:-1]]))
-        fixes = drop(fixes, fixes.time_s >= latest, "clock went back")
+        fixes = _in_order(fixes)
+        fixes = drop(fixes, _longest_rise(fixes.time_s), "clock jumped")
         fresh = np.concatenate([[True], np.diff(fixes.time_s) > 0])
         fixes = drop(fixes, fresh, "same time twice")
     # A jump out and back again: the steps on both sides are too fast. Twice, for pairs of them
@@ -150,6 +153,45 @@ def smooth(x: Floats, y: Floats, *, over_m: float) -> tuple[Floats, Floats]:
 def to_plane(fixes: Fixes, plane: LocalPlane) -> tuple[Floats, Floats]:
     """Metres east and north of the plane's centre, shape (fix,) each [m]."""
     return plane.to_plane(fixes.lon, fixes.lat)
+
+
+def _in_order(fixes: Fixes) -> Fixes:
+    """Stretches of rising time that do not overlap, put in order; else as they are."""
+    cuts = np.flatnonzero(np.diff(fixes.time_s) < 0) + 1
+    if not cuts.size:
+        return fixes
+    first = np.concatenate([[0], cuts])
+    last = np.concatenate([cuts, [fixes.n]]) - 1
+    order = np.argsort(fixes.time_s[first], kind="stable")
+    starts, ends = fixes.time_s[first[order]], fixes.time_s[last[order]]
+    if np.any(starts[1:] < ends[:-1]):
+        return fixes
+    places = np.concatenate([np.arange(first[k], last[k] + 1) for k in order.tolist()])
+    return Fixes(fixes.time_s[places], fixes.lon[places], fixes.lat[places], fixes.blade[places])
+
+
+def _longest_rise(time_s: Floats) -> npt.NDArray[np.bool_]:
+    """As many fixes as can be kept with a clock that never falls."""
+    keep = np.ones(time_s.shape[0], dtype=np.bool_)
+    if not np.any(np.diff(time_s) < 0):
+        return keep
+    ends: list[float] = []
+    at: list[int] = []
+    before = np.full(time_s.shape[0], -1, dtype=np.int64)
+    for k, value in enumerate(time_s.tolist()):
+        place = bisect_right(ends, value)
+        before[k] = at[place - 1] if place else -1
+        if place == len(ends):
+            ends.append(value)
+            at.append(k)
+        else:
+            ends[place], at[place] = value, k
+    keep[:] = False
+    k = at[-1]
+    while k >= 0:
+        keep[k] = True
+        k = int(before[k])
+    return keep
 
 
 def _local_mean(x: Floats, y: Floats, half: int, over_m: float) -> tuple[Floats, Floats]:

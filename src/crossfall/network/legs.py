@@ -238,14 +238,27 @@ def _without_stops(metres: Floats, time_s: Floats) -> list[tuple[Floats, Floats]
 
 
 def _local_km_h(fixes: Fixes, course: Course, policy: TracksPolicy) -> Floats:
-    """Speed around each fix, over a stretch so long that the scatter hardly matters [km/h]."""
-    come = _come(course)
-    reach = policy.work_sustained_m / 2
+    """Speed while moving around each fix, over a stretch so long that scatter hardly matters.
+
+    Halts and silences are cut out of time and way: a halt between travels is no slow work. [km/h]
+    """
+    come, time_s = _come(course), fixes.time_s
     last = fixes.n - 1
-    ahead = np.clip(np.searchsorted(come, come + reach), 0, last)
-    behind = np.clip(np.searchsorted(come, come - reach, side="right") - 1, 0, last)
-    seconds = np.maximum(fixes.time_s[ahead] - fixes.time_s[behind], 1e-3)
-    return np.asarray(3.6 * (come[ahead] - come[behind]) / seconds)
+    later = np.minimum(np.searchsorted(time_s, time_s + _STOP_S), last)
+    slow_m = policy.work_slowest_km_h / 3.6 * (time_s[later] - time_s)
+    stands = (time_s[later] - time_s >= _STOP_S) & (come[later] - come < slow_m)
+    step_s, step_m = np.diff(time_s), np.diff(come)
+    # Every step under a halt that began at some fix before it
+    until = np.maximum.accumulate(np.where(stands, later, 0))[:-1]
+    usual_s = float(np.median(step_s)) if step_s.size else 1.0
+    is_cut = (until > np.arange(step_s.size)) | (step_s > max(_STOP_S, 4 * usual_s))
+    moving_s = np.concatenate([[0.0], np.cumsum(np.where(is_cut, 0.0, step_s))])
+    moved_m = np.concatenate([[0.0], np.cumsum(np.where(is_cut, 0.0, step_m))])
+    reach = policy.work_sustained_m / 2
+    ahead = np.clip(np.searchsorted(moved_m, moved_m + reach), 0, last)
+    behind = np.clip(np.searchsorted(moved_m, moved_m - reach, side="right") - 1, 0, last)
+    seconds = np.maximum(moving_s[ahead] - moving_s[behind], 1e-3)
+    return np.asarray(3.6 * (moved_m[ahead] - moved_m[behind]) / seconds)
 
 
 def _come(course: Course) -> Floats:

@@ -1,8 +1,9 @@
 """Passes of each segment on one day: how many each way, over which metres, how fast.
 
 The blade-down legs of a day are laid over the segment in cells of some twenty metres. The number
-of passes is the median over the cells that were worked at all; the metres that were worked always
-stand beside it, because half a segment bladed twice is not a segment bladed once.
+of passes is the one that three tenths of the worked cells saw, so that a silence or a late bit does
+not cost a pass; the metres that were worked always stand beside it, because half a segment bladed
+twice is not a segment bladed once.
 """
 
 from __future__ import annotations
@@ -105,6 +106,11 @@ def _of_segment(
 ) -> SegmentPasses | None:
     length_m = network.segments[segment].length_m
     least_m = min(policy.least_pass_m, 0.8 * length_m)
+    share = 1.0 - policy.pass_share
+    if any(leg.blade == "inferred" for leg in legs):
+        share = 0.5
+        # What is only inferred has to hold for a good part of the road
+        least_m = max(least_m, min(policy.inferred_least_m, 0.5 * length_m))
     legs = [leg for leg in legs if leg.length_m >= min(policy.turn_back_m, 0.5 * least_m)]
     n_cells = max(1, round(length_m / policy.cell_m))
     cell_m = length_m / n_cells
@@ -117,7 +123,7 @@ def _of_segment(
     covered_m = float(np.count_nonzero(worked) * cell_m)
     if not legs or covered_m < least_m:
         return None
-    forward, backward = (round(float(np.median(row[worked]))) for row in counts)
+    forward, backward = (int(np.quantile(row[worked], share, method="nearest")) for row in counts)
     if forward + backward == 0:
         return None
     cells = np.flatnonzero(worked)

@@ -22,6 +22,7 @@ from crossfall.network.matching import match
 from crossfall.network.road_index import RoadIndex
 from crossfall.network.work_days import WorkDay, work_days
 
+_MOSTLY = 0.5
 BLOCK = 100_000
 """Fixes matched at a time; a day of one fix a second fits in."""
 
@@ -111,6 +112,7 @@ def match_file(
     if run.first_s is None or run.last_s is None:
         told = ", ".join(f"{n} {why}" for why, n in sorted(left_out.items())) or "it is empty"
         raise InputError(f"{path.name} has no fix that can be used: {told}")
+    legs = sorted(run.legs, key=lambda leg: leg.start_s)
     return TrackMatch(
         file=path.name,
         sha256=sha256_of(path),
@@ -119,8 +121,8 @@ def match_file(
         off_road_pct=100 * run.n_off / max(run.n_believed, 1),
         first_at=datetime.fromtimestamp(run.first_s, UTC),
         last_at=datetime.fromtimestamp(run.last_s, UTC),
-        days=work_days(run.legs, run.spans, network, zone, policy),
-        legs=tuple(run.legs),
+        days=work_days(legs, run.spans, network, zone, policy),
+        legs=tuple(legs),
     )
 
 
@@ -133,13 +135,16 @@ class _Run:
         self.spans: list[tuple[float, float]] = []
         self.set_aside: Counter[str] = Counter()
         self.n_fixes = self.n_believed = self.n_off = 0
+        self.is_newest_first: bool | None = None
         self.first_s: float | None = None
         self.last_s: float | None = None
 
     def take(self, fixes: Fixes) -> Fixes:
         """Match a block up to its longest halt near the end; hand back the rest."""
         kept = self._believable(fixes)
-        if kept.n < 2:
+        if kept.n < 2 or self.is_newest_first:
+            # Newest first, the next block lies before this one: nothing to hand on
+            self._match(kept)
             return kept.only(slice(0, 0))
         # The longest silence in the last quarter, else the place where it stood longest
         first = kept.n * 3 // 4
@@ -158,12 +163,17 @@ class _Run:
 
     def _believable(self, fixes: Fixes) -> Fixes:
         self.n_fixes += fixes.n
-        if self.last_s is not None and fixes.n:
-            late = fixes.time_s > self.last_s
-            n_early = int(fixes.n - np.count_nonzero(late))
-            if n_early:
-                self.set_aside["clock went back"] += n_early
-                fixes = fixes.only(late)
+        if self.is_newest_first is None and fixes.n > 1:
+            self.is_newest_first = bool(np.mean(np.diff(fixes.time_s) < 0) > _MOSTLY)
+        if self.first_s is not None and self.last_s is not None and fixes.n:
+            with np.errstate(invalid="ignore"):
+                is_new = ~(fixes.time_s <= self.last_s)
+                if self.is_newest_first:
+                    is_new = ~(fixes.time_s >= self.first_s)
+            n_known = int(fixes.n - np.count_nonzero(is_new))
+            if n_known:
+                self.set_aside["clock jumped"] += n_known
+                fixes = fixes.only(is_new)
         kept, why = set_aside(fixes, self.policy)
         self.set_aside.update(why)
         self.n_believed += kept.n
@@ -176,9 +186,9 @@ class _Run:
             self.legs += find_legs(drive, course, self.roads, self.policy)
             self.spans.append((float(drive.time_s[0]), float(drive.time_s[-1])))
         if fixes.n:
-            if self.first_s is None:
-                self.first_s = float(fixes.time_s[0])
-            self.last_s = float(fixes.time_s[-1])
+            first, last = float(fixes.time_s[0]), float(fixes.time_s[-1])
+            self.first_s = first if self.first_s is None else min(first, self.first_s)
+            self.last_s = last if self.last_s is None else max(last, self.last_s)
 
 
 def _slowest(fixes: Fixes) -> int:

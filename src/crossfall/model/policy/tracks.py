@@ -91,6 +91,14 @@ class TracksPolicy:
     cell_m: float = setting(
         20.0, unit="m", doc="Length of the pieces in which passes are counted.", low=5.0, high=100.0
     )
+    pass_share: float = setting(
+        0.3,
+        unit="-",
+        doc="A pass counts when at least this share of the worked cells saw it: a silence of the"
+        " device takes a part of a pass away and not the pass.",
+        low=0.05,
+        high=0.5,
+    )
     least_pass_m: float = setting(
         75.0,
         unit="m",
@@ -130,6 +138,13 @@ class TracksPolicy:
         doc="Without a blade bit: working speed must be held over so much road.",
         low=20.0,
         high=1000.0,
+    )
+    inferred_least_m: float = setting(
+        200.0,
+        unit="m",
+        doc="Without a blade bit: less than this, or half of a shorter segment, is no work.",
+        low=20.0,
+        high=5000.0,
     )
     fast_km_h: float = setting(
         8.0,
