@@ -47,6 +47,7 @@ function passBig(pass: Pass): HTMLElement {
       { class: "hints" },
       h("div", {}, h("dt", {}, "Moldboard"), h("dd", {}, pass.moldboard || "as needed")),
       h("div", {}, h("dt", {}, "Speed"), h("dd", {}, pass.speed)),
+      h("div", {}, h("dt", {}, "As planned"), h("dd", {}, pass.planned_speed)),
     ),
     pass.note ? h("p", { class: "way" }, pass.note) : null,
   );

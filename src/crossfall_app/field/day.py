@@ -159,11 +159,18 @@ def _pass(each: CabPass, measures: Measures) -> dict[str, Any]:
         "is_forward": each.is_forward,
         "from": show(each.from_m, "m"),
         "to": show(each.to_m, "m"),
-        "moldboard": "" if not each.moldboard_deg else f"{each.moldboard_deg:.0f}°",
+        "moldboard": _angle(each),
         "speed": f"{show(low, 'km/h').split()[0]}–{show(high, 'km/h')}",
         "planned_speed": show(each.speed_km_h, "km/h"),
         "note": measures.words(each.note),
     }
+
+
+def _angle(each: CabPass) -> str:
+    if each.moldboard_deg:
+        return f"{each.moldboard_deg:.0f}°"
+    # A pass with the teeth, say: what the moldboard does is in its note
+    return "see below" if each.note else ""
 
 
 def _work_of(
