@@ -94,7 +94,7 @@ class TrackDay:
 def days(*, n_days: int | None = None, other: int = 0) -> Iterator[TrackDay]:
     """Ten days over three networks: three fix intervals each, and one day of white noise.
 
-    ``other`` above 0 gives other days of the same kind, which no setting was ever chosen by.
+    ``other`` above 0 gives other days of the same kind.
     """
     made = 0
     for number, (name, network) in enumerate(networks()):
