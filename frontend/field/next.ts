@@ -46,8 +46,7 @@ function passBig(pass: Pass): HTMLElement {
       "dl",
       { class: "hints" },
       h("div", {}, h("dt", {}, "Moldboard"), h("dd", {}, pass.moldboard || "as needed")),
-      h("div", {}, h("dt", {}, "Speed"), h("dd", {}, pass.speed)),
-      h("div", {}, h("dt", {}, "As planned"), h("dd", {}, pass.planned_speed)),
+      h("div", {}, h("dt", {}, `Speed, plan ${pass.planned_speed}`), h("dd", {}, pass.speed)),
     ),
     pass.note ? h("p", { class: "way" }, pass.note) : null,
   );
