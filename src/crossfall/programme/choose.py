@@ -38,6 +38,9 @@ _LEAST_TIGHT = 0.2
 _LEAST_SHARE = 1e-4
 _NEARLY = 2e-4
 _FIRST_MARGIN = 0.002
+_DEAR = 1e-4
+_PATIENT = 6
+"""So many turns a mix that costs more than this above the bound is mixed again from more passes."""
 _SAMPLE = 20_000
 _FEW = 500
 
@@ -113,8 +116,12 @@ def choose_among(
     best: _Settled | None = None
     for turn in range(policy.tighten_passes):
         mix = search.mix(tight)
-        if problem.is_large and _over(mix, rows) > _NEARLY:
-            margin = _FIRST_MARGIN * (turn + 1)
+        is_over = problem.is_large and _over(mix, rows) > _NEARLY
+        proven = search.proof(rows)[1]
+        is_dear = problem.is_large and turn < _PATIENT and mix.cost > proven * (1 + _DEAR)
+        if is_over or is_dear:
+            # Too few passes were made to mix a good choice from; a margin asks for others
+            margin = _FIRST_MARGIN * (turn + 1) if is_over else 0.0
             found = search.best(rows * (1 - margin), found.prices, most_passes=policy.large_passes)
             progress(0.6 + 0.3 * (turn + 1) / policy.tighten_passes, "Limits are settled")
             continue

@@ -27,6 +27,7 @@ Codes = npt.NDArray[np.int16]
 _TOLERANCE = 1e-9
 _MOST_MOVES = 1000
 _MOST_PAIRS = 5_000_000
+_MOST_EXCHANGED = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,25 +97,50 @@ def decide(
         return core.strategy[best], False
     slack = _TOLERANCE * scale
     value = core.cost + core.use @ prices
-    for weight in (np.ones_like(scale), np.maximum(prices * scale, 1e-12)):
-        pick, fits = repair(
-            core.owner,
-            value,
-            core.use,
-            rounded,
-            room + slack,
-            scale=scale,
-            weight=weight,
-            most_moves=_MOST_MOVES,
+    by_worth = np.maximum(prices * scale, 1e-12)
+    fitting: list[tuple[float, int, Rows]] = []
+    for first in (rounded, *_near_shares(core, share, rounded, scale)):
+        for weight in (np.ones_like(scale), by_worth):
+            pick, fits = repair(
+                core.owner,
+                value,
+                core.use,
+                first,
+                room + slack,
+                scale=scale,
+                weight=weight,
+                most_moves=_MOST_MOVES,
+            )
+            if fits:
+                fitting.append((float(core.cost[pick].sum()), len(fitting), pick))
+    for _, _, pick in sorted(fitting)[:_MOST_EXCHANGED]:
+        better = exchange(
+            core.owner, core.cost, core.use, pick, room, slack=slack, most_tries=_MOST_PAIRS
         )
-        cost = float(core.cost[pick].sum())
-        if fits and cost < least:
-            best, least = pick, cost
-    if np.isfinite(least):
-        best = exchange(
-            core.owner, core.cost, core.use, best, room, slack=slack, most_tries=_MOST_PAIRS
-        )
+        cost = float(core.cost[better].sum())
+        if cost < least:
+            best, least = better, cost
     return core.strategy[best], bool(np.isfinite(least))
+
+
+def _near_shares(core: Core, share: Floats, rounded: Rows, scale: Floats) -> list[Rows]:
+    """Roundings that keep what is used near to what the shares use, from either end."""
+    is_split = (share > 1e-6) & (share < 1 - 1e-6)
+    split = np.unique(core.owner[is_split])
+    candidates = [np.flatnonzero(is_split & (core.owner == owner)) for owner in split.tolist()]
+    made = []
+    for order in (range(len(candidates)), reversed(range(len(candidates)))):
+        pick, off = rounded.copy(), np.zeros_like(scale)
+        for index in order:
+            mine = candidates[index]
+            use = core.use[mine] / scale
+            wanted = share[mine] @ use
+            miss = ((off - wanted + use) ** 2).sum(axis=1)
+            chosen = int(np.argmin(miss))
+            off += use[chosen] - wanted
+            pick[split[index]] = mine[chosen]
+        made.append(pick)
+    return made
 
 
 def solve_exactly(

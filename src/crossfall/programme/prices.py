@@ -54,6 +54,13 @@ class Mix:
     shares: Floats
     """(pass, group); those of a group add up to 1."""
 
+    @property
+    def cost(self) -> float:
+        """What the shares cost together, prices left out."""
+        return float(
+            sum(one @ each.cost for one, each in zip(self.shares, self.priced, strict=True))
+        )
+
 
 class PriceSearch:
     """Planes learned so far for one set of segments; limits may change between searches."""
