@@ -203,7 +203,8 @@ def test_a_proposal_is_purged_when_its_time_is_over(office, crossfall, gpx):
 
     row.created_at -= timedelta(days=policy.tracks.keep_days + 1)
     row.save()
-    assert tracks.purge_tracks(by="test") == 1
+    # Whatever is opened next lets it go
+    assert crossfall("rates", "-w", office).code == 0
     kept = tracks.load_track(number)
     assert (kept.work, kept.days, kept.status) == ((), (), "purged")
     with pytest.raises(Exception, match="was purged already"):
