@@ -174,7 +174,7 @@ def test_every_noun_of_the_model_has_a_place_to_stay():
         nouns.HoldPoint, nouns.Itinerary, nouns.Leg, nouns.Money,
         nouns.Operation, nouns.PlanWish, nouns.Quantity, nouns.Rate, nouns.Reason,
         nouns.ScaleTicket, nouns.Sketch, nouns.SketchFeature, nouns.Stage, nouns.Stake,
-        nouns.Station, nouns.Support,
+        nouns.Station, nouns.Stay, nouns.Support,
         nouns.SupportBooking, nouns.Unserved, nouns.Violation,
         nouns.ProgrammeItem, nouns.YearsLevel, nouns.YearsQuestion, nouns.YearsScenario,
     }  # fmt: skip
