@@ -82,6 +82,10 @@ def busy_week(seed: int) -> RandomWeek:
             for each in week.fleet.operators
         ),
     )
+    if rng.random() < 0.5:
+        spot = week.network.nodes[int(rng.integers(0, len(week.network.nodes)))]
+        camp = Place("camp", "Camp", "camp", spot.lon, spot.lat)
+        fleet = replace(fleet, places=(*fleet.places, camp))
     network = replace(
         week.network,
         segments=tuple(
@@ -95,6 +99,9 @@ def busy_week(seed: int) -> RandomWeek:
             week.policy.dispatch,
             is_overtime_planned=bool(rng.random() < 0.5),
             overtime_price=float(rng.choice([0.0, 1.5])),
+            may_stay_out=bool(rng.random() < 0.6),
+            least_saved_min=0.0,
+            pickup_km_h=110.0,
         ),
     )
     calendar = CrewCalendar(tuple(reservations), other, tuple(bans))

@@ -38,7 +38,7 @@ def checked(week: RandomWeek, plan, since=None):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("seed", [*TIES, *range(1000, 1060)])
+@pytest.mark.parametrize("seed", [*TIES, *range(1000, 1040)])
 def test_any_week_gives_a_plan_that_holds(seed: int) -> None:
     week = random_week(seed)
     plan = planned(week, seed, 150)
@@ -48,7 +48,7 @@ def test_any_week_gives_a_plan_that_holds(seed: int) -> None:
     assert checked(week, planned(week, seed + 1, 30, previous=plan)) == ()
 
 
-@pytest.mark.parametrize("seed", range(4000, 4060))
+@pytest.mark.parametrize("seed", range(4000, 4040))
 def test_any_week_is_planned_around_what_else_there_is(seed: int) -> None:
     week = busy_week(seed)
     plan = planned(week, seed, 120)
@@ -66,7 +66,7 @@ def test_any_week_is_planned_around_what_else_there_is(seed: int) -> None:
     assert checked(replace(week, calendar=held), again.plan, again.since) == ()
 
 
-@pytest.mark.parametrize("seed", range(2000, 2040))
+@pytest.mark.parametrize("seed", range(2000, 2030))
 def test_any_week_can_be_planned_again_in_the_middle_of_a_day(seed: int) -> None:
     week = random_week(seed)
     plan = planned(week, seed, 60)

@@ -58,14 +58,18 @@ def upper_bound(
     *,
     seconds: float = 10.0,
     in_blocks: bool = False,
+    may_stay_out: bool = False,
     check: Callable[[], None] = lambda: None,
 ) -> Bound:
     """No plan under the problem's rules is worth more than this.
 
     ``in_blocks`` counts the turns of plans that keep a stage's passes in the declared blocks; by
-    default only turns at dead ends count, which no plan avoids.
+    default only turns at dead ends count, which no plan avoids. With ``may_stay_out`` it holds for
+    plans in which machines stand anywhere overnight: then neither distances nor turns count.
     """
-    takes = problem.stage_min + (block_turns(problem) if in_blocks else dead_end_turns(problem))
+    takes = problem.stage_min
+    if not may_stay_out:
+        takes = takes + (block_turns(problem) if in_blocks else dead_end_turns(problem))
     group_of = _groups(problem)
     n_groups = int(group_of.max(initial=-1)) + 1
     first = np.array([int(np.flatnonzero(group_of == g)[0]) for g in range(n_groups)], np.int64)
@@ -78,7 +82,9 @@ def upper_bound(
     if stage.size == 0:
         return Bound(0.0, 0, np.zeros(len(problem.shifts)))
     check()
-    programme = _programme(problem, takes, stage, group, gain[stage, group], group_of)
+    programme = _programme(
+        problem, takes, stage, group, gain[stage, group], group_of, has_levels=not may_stay_out
+    )
     if stage.size <= _MOST_VARIABLES:
         prices = row_prices(programme.gain, programme.rows, programme.most, seconds=seconds)
     else:
@@ -115,7 +121,14 @@ def _groups(problem: Problem) -> Ints:
 
 
 def _programme(
-    problem: Problem, takes: Floats, stage: Ints, group: Ints, gain: Floats, group_of: Ints
+    problem: Problem,
+    takes: Floats,
+    stage: Ints,
+    group: Ints,
+    gain: Floats,
+    group_of: Ints,
+    *,
+    has_levels: bool,
 ) -> _Programme:
     usable = np.array([shift.usable_min for shift in problem.shifts])
     n_groups = int(group_of.max()) + 1
@@ -132,7 +145,7 @@ def _programme(
         entries.append((members, takes[stage[members]]))
         most.append(float(usable[shifts].sum()))
         away = _away(problem, int(shifts[0]))[stage[members]]
-        for level in _levels(away):
+        for level in _levels(away) if has_levels else ():
             beyond = members[away >= level]
             entries.append((beyond, takes[stage[beyond]]))
             most.append(float(np.maximum(usable[shifts] - 2 * level, 0.0).sum()))

@@ -17,6 +17,7 @@ from datetime import date, timedelta
 from crossfall.dispatch.checker_calendar import check_calendar
 from crossfall.dispatch.checker_day import check_day
 from crossfall.dispatch.checker_facts import Facts
+from crossfall.dispatch.checker_nights import Night, check_nights, nights_of
 from crossfall.dispatch.checker_support import check_timetable
 from crossfall.dispatch.standing import Since, Standing
 from crossfall.judgement import GateTable
@@ -64,15 +65,18 @@ def check_plan(
     known = {stage.id: (job, stage) for job in jobs for stage in job.stages}
     found: list[Violation] = []
     found += _one_place_each(plan, policy.dispatch)
+    nights = nights_of(plan, facts, since)
     for itinerary in plan.itineraries:
-        found += check_day(itinerary, facts, known, since)
+        night = nights[itinerary.machine_id, itinerary.day]
+        found += check_day(itinerary, facts, known, since, night)
+    found += check_nights(plan, facts, since)
     found += _stages_whole(plan, known, since)
     found += _windows(plan, known, gates, since)
     found += _order(plan, known, since)
     found += _support(plan, known, fleet, gates, facts, since)
     found += check_timetable(plan, known, facts, since, calendar)
     found += check_calendar(plan, known, calendar, facts)
-    found += _accounts(plan, jobs, gates, policy, facts, since)
+    found += _accounts(plan, jobs, gates, policy, facts, since, nights)
     found += _nobody_left_out(plan, facts, since, calendar)
     return tuple(found)
 
@@ -254,6 +258,7 @@ def _accounts(
     policy: Policy,
     facts: Facts,
     since: Since | None,
+    nights: dict[tuple[str, date], Night],
 ) -> Iterator[Violation]:
     """Served and left out add up to all jobs, each with a reason; worth and limit are right."""
     days = {
@@ -291,22 +296,24 @@ def _accounts(
         if leg.kind in ("travel", "work", "turn")
         or (leg.kind == "wait" and leg.stage_id is not None)
     )
+    out_h += sum(night.before_min + night.after_min for night in nights.values()) / 60
     worth -= policy.dispatch.hour_price * out_h
-    worth -= policy.dispatch.overtime_price * _overtime_h(plan, facts)
+    worth -= policy.dispatch.overtime_price * _overtime_h(plan, facts, nights)
     if abs(worth - plan.benefit_h) > 1e-3 * max(1.0, abs(worth)):
         yield Violation("accounts", plan.id, f"worth {plan.benefit_h:.3f} h; adds to {worth:.3f} h")
     if plan.benefit_h > plan.benefit_bound_h + 1e-6:
         yield Violation("accounts", plan.id, "the plan is worth more than the limit it gives")
 
 
-def _overtime_h(plan: Plan, facts: Facts) -> float:
+def _overtime_h(plan: Plan, facts: Facts, nights: dict[tuple[str, date], Night]) -> float:
     """Hours that itineraries end after the operators' own [h]."""
     over = 0.0
     for each in plan.itineraries:
         operator = facts.operators.get(each.operator_id)
         if operator is not None and each.legs:
             regular = (operator.shift_start_h + operator.shift_h) * 60
-            over += max(0.0, each.legs[-1].end_min - regular) / 60
+            ends = each.legs[-1].end_min + nights[each.machine_id, each.day].after_min
+            over += max(0.0, ends - regular) / 60
     return over
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from crossfall.dispatch.checker_facts import Facts
+from crossfall.dispatch.checker_nights import Night
 from crossfall.dispatch.standing import Since, Standing
 from crossfall.model import Itinerary, Job, Leg, Segment, Stage, Violation
 
@@ -18,15 +19,19 @@ Known = dict[str, tuple[Job, Stage]]
 
 
 def check_day(
-    itinerary: Itinerary, facts: Facts, known: Known, since: Since | None
+    itinerary: Itinerary, facts: Facts, known: Known, since: Since | None, night: Night
 ) -> list[Violation]:
     """Rules that concern one itinerary alone."""
     where = f"{itinerary.machine_id} {itinerary.day}"
     standing = since.standing(itinerary.machine_id, itinerary.day) if since else None
     found = [Violation(rule, where, text) for rule, text in _crew(itinerary, facts, known)]
     if itinerary.legs and itinerary.machine_id in facts.machines:
-        found += [Violation(rule, where, text) for rule, text in _clock(itinerary, facts, since)]
-        found += [Violation(rule, where, text) for rule, text in _path(itinerary, facts, standing)]
+        found += [
+            Violation(rule, where, text) for rule, text in _clock(itinerary, facts, since, night)
+        ]
+        found += [
+            Violation(rule, where, text) for rule, text in _path(itinerary, facts, standing, night)
+        ]
         found += [
             Violation(rule, where, text) for rule, text in _passes(itinerary, facts, known, since)
         ]
@@ -65,7 +70,7 @@ def _crew(itinerary: Itinerary, facts: Facts, known: Known) -> Found:
             yield "attachment", f"no {stage.needs_attachment} for {stage_id}"
 
 
-def _clock(itinerary: Itinerary, facts: Facts, since: Since | None) -> Found:
+def _clock(itinerary: Itinerary, facts: Facts, since: Since | None, night: Night) -> Found:
     """Legs follow without gap or overlap, inside the shift, with walk-round and meal."""
     operator = facts.operators.get(itinerary.operator_id)
     legs, policy = itinerary.legs, facts.policy
@@ -88,10 +93,12 @@ def _clock(itinerary: Itinerary, facts: Facts, since: Since | None) -> Found:
         earliest = standing.clock_min if standing else max(start, since.clock_min)
         if legs[0].start_min < earliest - _SLACK_MIN:
             yield "shift", f"it starts at {legs[0].start_min:.1f}, before {earliest:.1f}"
-    if legs[0].start_min < start - _SLACK_MIN:
-        yield "shift", f"it starts at {legs[0].start_min:.1f}, the shift at {start:.1f}"
-    if legs[-1].end_min > end + _SLACK_MIN:
-        yield "shift", f"it ends at {legs[-1].end_min:.1f}, the shift or the light at {end:.1f}"
+    # Rides to and from a machine that stands out are in the shift
+    begins, ends = legs[0].start_min - night.before_min, legs[-1].end_min + night.after_min
+    if begins < start - _SLACK_MIN:
+        yield "shift", f"it starts at {begins:.1f}, the shift at {start:.1f}"
+    if ends > end + _SLACK_MIN:
+        yield "shift", f"it ends at {ends:.1f}, the shift or the light at {end:.1f}"
     waits = 0.0
     for leg in legs:
         if leg.kind == "break":
@@ -129,17 +136,16 @@ class _Walker:
     problems: list[tuple[str, str]] = field(default_factory=list)
 
 
-def _path(itinerary: Itinerary, facts: Facts, standing: Standing | None) -> Found:
+def _path(itinerary: Itinerary, facts: Facts, standing: Standing | None, night: Night) -> Found:
     """From the yard, along real roads the right way round, back to the yard."""
-    homes = facts.home_nodes[itinerary.machine_id]
     machine = facts.machines[itinerary.machine_id]
     first, last = itinerary.legs[0], itinerary.legs[-1]
     if standing is not None and first.from_node != standing.node:
         yield "path", f"it starts at {first.from_node}, it stands at {standing.node}"
-    elif standing is None and first.from_node not in homes:
-        yield "path", f"it starts at {first.from_node}, not at its yard"
-    if last.to_node not in homes:
-        yield "path", f"it ends at {last.to_node}, not at its yard"
+    elif standing is None and first.from_node not in night.begins_at:
+        yield "path", f"it starts at {first.from_node}, not where it stood overnight"
+    if last.to_node not in night.ends_at:
+        yield "path", f"it ends at {last.to_node}, not where it is to stand overnight"
     walker = _Walker(at_node=first.from_node, came=standing.came if standing else None)
     for leg in itinerary.legs:
         if leg.kind in ("travel", "work"):

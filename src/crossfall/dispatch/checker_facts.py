@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from crossfall.model import Fleet, Machine, Network, Node, Operator, Segment
+from crossfall.model import Fleet, Machine, Network, Node, Operator, Place, Segment
 from crossfall.model.policy import DispatchPolicy
 
 
@@ -22,6 +22,8 @@ class Facts:
     operators: dict[str, Operator]
     home_nodes: dict[str, frozenset[str]]
     """Nodes nearest to each machine's place: more than one when they lie equally near."""
+    camps: tuple[tuple[Place, frozenset[str]], ...]
+    """Places where machines may stand overnight, and the nodes at them."""
     policy: DispatchPolicy
     middle: tuple[float, float]
     """Longitude and latitude of the middle of the network."""
@@ -48,6 +50,11 @@ class Facts:
             machines={machine.id: machine for machine in fleet.machines},
             operators={operator.id: operator for operator in fleet.operators},
             home_nodes=homes,
+            camps=tuple(
+                (place, _nearest(network, place.lon, place.lat))
+                for place in fleet.places
+                if place.kind == "camp"
+            ),
             policy=policy,
             middle=(
                 sum(node.lon for node in network.nodes) / max(1, len(network.nodes)),

@@ -77,7 +77,7 @@ def check_timetable(
             )
         if booking.machine_id in facts.machines:
             days.setdefault((booking.machine_id, booking.day), []).append(booking)
-    roads = _Ways(facts)
+    roads = Ways(facts)
     for (machine_id, day), bookings in days.items():
         machine = facts.machines[machine_id]
         is_under_way = since is not None and since.day == day
@@ -104,7 +104,7 @@ def _one_day(
     day: date,
     bookings: list[SupportBooking],
     spans: dict[tuple[str, date], _Span],
-    roads: _Ways,
+    roads: Ways,
     is_under_way: bool,
     calendar: CrewCalendar | None,
 ) -> Iterator[str]:
@@ -170,7 +170,7 @@ def _shifts(
 
 
 @dataclass
-class _Ways:
+class Ways:
     """Shortest drives of supporting machines, by Dijkstra's method from node to node."""
 
     facts: Facts
@@ -206,6 +206,10 @@ class _Ways:
             away + self._from(machine, a).get(home, math.inf)
             for a, away in self._out_of(machine, leaves)
         )
+
+    def between_min(self, machine: Machine, from_node: str, to_node: str) -> float:
+        """Shortest drive from node to node [min]."""
+        return self._from(machine, from_node).get(to_node, math.inf)
 
     def _along(self, machine: Machine, segment: Segment, metres: float) -> float:
         return abs(metres) * 0.06 / min(machine.travel_km_h, segment.travel_km_h)

@@ -28,7 +28,8 @@ def itineraries_of(problem: Problem, solution: Solution) -> tuple[Itinerary, ...
 
 def _is_out(shift: Shift) -> bool:
     """Whether the machine stands out on the road and must be driven home, with work or without."""
-    return shift.standing is not None and shift.standing.came is not None
+    is_on_the_road = shift.standing is not None and shift.standing.came is not None
+    return is_on_the_road or (shift.start_node is not None and shift.end_node is None)
 
 
 def bookings_of(

@@ -33,13 +33,13 @@ def keep_pull(problem: Problem, previous: Plan) -> npt.NDArray[np.float64]:
     return pull
 
 
-def start_from(problem: Problem, previous: Plan) -> list[tuple[int, ...]]:
-    """Blocks of the earlier plan, shift by shift, as far as they still fit the rules."""
+def start_from(problem: Problem, previous: Sequence[Itinerary]) -> list[tuple[int, ...]]:
+    """Blocks of an earlier plan's days, shift by shift, as far as they still fit the rules."""
     tables = tables_of(problem)
     routes = empty_routes(tables)
     shift_of = {(shift.machine.id, shift.day): h for h, shift in enumerate(problem.shifts)}
     kept: list[tuple[int, ...]] = [() for _ in problem.shifts]
-    for itinerary in sorted(previous.itineraries, key=lambda each: each.day):
+    for itinerary in sorted(previous, key=lambda each: each.day):
         h = shift_of.get((itinerary.machine_id, itinerary.day))
         if h is None:
             continue

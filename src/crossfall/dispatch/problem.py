@@ -45,7 +45,7 @@ from crossfall.dispatch.standing import Since
 from crossfall.dispatch.supports import SupportWays, support_ways
 from crossfall.dispatch.wishes import check_wishes, pin_pull, places_left
 from crossfall.errors import InputError
-from crossfall.model import CrewCalendar, Fleet, Job, Machine, Network, PlanWish, Stage
+from crossfall.model import CrewCalendar, Fleet, Job, Machine, Network, PlanWish, Stage, Stay
 from crossfall.model.policy import DispatchPolicy
 
 Floats = npt.NDArray[np.float64]
@@ -104,6 +104,8 @@ class Problem:
     support_ways: SupportWays
     bans: tuple[tuple[Ban, ...], ...]
     """For each stage the hours in which it may not be worked."""
+    stays: tuple[Stay, ...]
+    """Machines that stand out overnight, where and when."""
     set_aside: Flags
     """Stages the search does not look at because there are more than it can hold."""
     wished: Flags
@@ -156,6 +158,7 @@ def build_problem(
     wishes: Sequence[PlanWish] = (),
     calendar: CrewCalendar | None = None,
     overdue: Collection[str] = (),
+    stays: Sequence[Stay] = (),
     most_steps: float = np.inf,
     check: Callable[[], None] = lambda: None,
 ) -> Problem:
@@ -187,12 +190,18 @@ def build_problem(
         since=since,
         calendar=calendar,
     )
+    if stays:
+        from crossfall.dispatch.overnight import with_stays
+
+        shifts, stays = with_stays(shifts, stays, first_day)
+        shifts = tuple(shift for shift in shifts if shift.usable_min > 0)
     windows = windows_of(todo, gates, first_day, n_days)
     worth = worth_of(todo, windows, shifts)
     after, waits_outside = after_of(stages, since.done if since else frozenset())
     machines = [shift.machine for shift in shifts]
     classes, class_of = _classes(network, machines)
     yards, yard_of = _yards(fleet, graph, machines)
+    from_yard, to_yard = _overnight(yards, yard_of, shifts)
     roads = tuple(
         Roads(network, policy, mass_t=mass, most_km_h=km_h, yards=yards) for mass, km_h in classes
     )
@@ -218,8 +227,9 @@ def build_problem(
     blocks = build_blocks(
         stages, stage_port, ports, network, roads, between, policy, todo.must_start
     )
-    home = 2 * ports.size + yard_of
-    start = np.where(stands_at >= 0, 2 * ports.size + len(yards) + stands_at, home)
+    home = 2 * ports.size + to_yard
+    out = 2 * ports.size + from_yard
+    start = np.where(stands_at >= 0, 2 * ports.size + len(yards) + stands_at, out)
     reached = _reached(blocks, between, class_of, start, home, len(stages))
     support = support_of(
         stages, fleet, first_day, n_days, policy, last_light(network, policy), calendar
@@ -272,6 +282,7 @@ def build_problem(
         ),
         set_aside=hopeful & ~kept,
         bans=bans_of(stages, calendar, first_day, n_days),
+        stays=tuple(stays),
         wished=places_left(wishes, stages, shifts),
         pinned_h=pinned,
     )
@@ -313,6 +324,20 @@ def _yards(fleet: Fleet, graph: Graph, machines: list[Machine]) -> tuple[list[st
             node_of[machine.home_id] = nodes.setdefault(node, len(nodes))
         yard_of[m] = node_of[machine.home_id]
     return list(nodes), yard_of
+
+
+def _overnight(yards: list[str], yard_of: Ints, shifts: tuple[Shift, ...]) -> tuple[Ints, Ints]:
+    """Where each shift starts and ends among the yards, to which nodes of stays are added."""
+    number = {node: k for k, node in enumerate(yards)}
+    start, end = yard_of.copy(), yard_of.copy()
+    for h, shift in enumerate(shifts):
+        for node, into in ((shift.start_node, start), (shift.end_node, end)):
+            if node is not None:
+                if node not in number:
+                    number[node] = len(yards)
+                    yards.append(node)
+                into[h] = number[node]
+    return start, end
 
 
 def _kept(

@@ -152,18 +152,19 @@ def replan_week(
         since=since,
         wishes=wishes,
         calendar=calendar,
+        stays=[stay for stay in previous.stays if (today - stay.night_of).days <= 1],
         check=lambda: progress(0.0, "Travel times between jobs"),
     )
     bound_s = max(0.3, _BOUND_SHARE * seconds)
     (bound,) = patiently(
-        [lambda: upper_bound(problem, seconds=bound_s)],
+        [lambda: upper_bound(problem, seconds=bound_s, may_stay_out=bool(problem.stays))],
         lambda: progress(0.1, "What any plan could reach at most"),
     )
     pulled = replace(problem, pull_h=problem.pull_h + keep_pull(problem, previous))
     work_h = float(problem.work_min.mean()) / 60 if problem.stages else 1.0
     solution = improve(
         pulled,
-        seat_pinned(pulled, start_from(pulled, previous)),
+        seat_pinned(pulled, start_from(pulled, previous.itineraries)),
         seconds=max(0.3, seconds - (time.monotonic() - began)),
         seed=seed,
         iterations=iterations,
@@ -181,6 +182,7 @@ def replan_week(
         policy_version=policy.version,
     )
     plan = replace(plan, unserved=tell_wishes(pulled, plan.unserved), wishes=tuple(wishes))
+    plan = replace(plan, reserved=calendar.reservations if calendar else ())
     progress(1.0, "The rest of the week is planned")
     return _told(previous, plan, pulled, since)
 

@@ -37,6 +37,12 @@ class Shift:
     """0 when the shift is too short for a meal break, or it has been taken."""
     standing: Standing | None = None
     """Where the machine is when it is out already; None starts from the yard."""
+    start_node: str | None = None
+    """Where it has stood overnight; None for the yard."""
+    end_node: str | None = None
+    """Where it will stand overnight; None for the yard."""
+    ride_min: float = 0.0
+    """Of the operator's day in the pickup, to and from a machine that stands out [min]."""
 
     @property
     def usable_min(self) -> float:

@@ -14,6 +14,7 @@ from crossfall.dispatch.bound import upper_bound
 from crossfall.dispatch.calendar import Placed, check_calendar, place_other_work
 from crossfall.dispatch.explain import TalkingGates, served_jobs, unserved_jobs
 from crossfall.dispatch.keep import keep_pull, start_from
+from crossfall.dispatch.overnight import Blocks, ride_h, search_with_nights
 from crossfall.dispatch.patience import patiently
 from crossfall.dispatch.problem import Graph, Problem, build_problem
 from crossfall.dispatch.proof import write_out
@@ -30,6 +31,7 @@ from crossfall.model import (
     PlanWish,
     Policy,
     Progress,
+    Stay,
     quiet,
 )
 
@@ -102,42 +104,62 @@ def dispatch_week(
     placed = given_hours(
         calendar, jobs, fleet, network, gates, policy, first_day=first_day, n_days=n_days
     )
-    problem = build_problem(
-        jobs,
-        network,
-        graph,
-        fleet,
-        gates,
-        policy.dispatch,
-        first_day=first_day,
-        n_days=n_days,
-        wishes=wishes,
-        calendar=placed.calendar,
-        overdue=overdue,
-        most_steps=np.inf if iterations is not None else _STEPS_A_SECOND * max(1.0, seconds),
-        check=lambda: progress(0.0, "Travel times between jobs"),
-    )
+
+    def build(stays: Sequence[Stay] = ()) -> Problem:
+        made = build_problem(
+            jobs,
+            network,
+            graph,
+            fleet,
+            gates,
+            policy.dispatch,
+            first_day=first_day,
+            n_days=n_days,
+            wishes=wishes,
+            calendar=placed.calendar,
+            overdue=overdue,
+            stays=stays,
+            most_steps=np.inf if iterations is not None else _STEPS_A_SECOND * max(1.0, seconds),
+            check=lambda: progress(0.0, "Travel times between jobs"),
+        )
+        if previous is None:
+            return made
+        return replace(made, pull_h=made.pull_h + keep_pull(made, previous))
+
+    stays_out = policy.dispatch.may_stay_out
+    problem = build()
     (bound,) = patiently(
-        [lambda: upper_bound(problem, seconds=max(1.0, _BOUND_SHARE * seconds))],
+        [
+            lambda: upper_bound(
+                problem, seconds=max(1.0, _BOUND_SHARE * seconds), may_stay_out=stays_out
+            )
+        ],
         lambda: progress(0.05, "What any plan could reach at most"),
     )
-    if previous is not None:
-        problem = replace(problem, pull_h=problem.pull_h + keep_pull(problem, previous))
     (start,) = patiently(
         [lambda: first_plan(problem, previous)],
         lambda: progress(0.10, "A first plan, the most urgent first"),
     )
     start = seat_pinned(problem, start) if wishes else start
     left = max(_LEAST_SEARCH_S, seconds - (time.monotonic() - began))
-    solution = improve(
-        problem,
-        start,
-        seconds=left,
-        seed=seed,
-        iterations=iterations,
-        n_searches=1 if iterations is not None else _N_SEARCHES,
-        progress=lambda fraction, message: progress(0.10 + 0.85 * fraction, message),
-    )
+
+    def search(its: Problem, begin: Blocks, share: float, done: float) -> Solution:
+        return improve(
+            its,
+            begin,
+            seconds=share * left,
+            seed=seed,
+            iterations=None if iterations is None else int(share * iterations),
+            n_searches=1 if iterations is not None else _N_SEARCHES,
+            progress=lambda fraction, message: progress(
+                0.10 + 0.85 * (done + share * fraction), message
+            ),
+        )
+
+    if stays_out:
+        problem, solution = search_with_nights(build, search, problem, start, fleet, graph)
+    else:
+        solution = search(problem, start, 1.0, 0.0)
     plan = plan_of(
         problem,
         solution,
@@ -190,7 +212,7 @@ def first_plan(problem: Problem, previous: Plan | None = None) -> Sequence[Seque
     """The best of two manual plans, most urgent first or best for the hour, and an earlier plan."""
     plans = [priority_first(problem), best_per_hour(problem)]
     if previous is not None:
-        kept = start_from(problem, previous)
+        kept = start_from(problem, previous.itineraries)
         plans.append(improve(problem, kept, seconds=0.0, seed=0, iterations=0))
     return max(plans, key=lambda plan: plan.worth_h).blocks
 
@@ -217,10 +239,12 @@ def plan_of(
         n_days=problem.n_days,
         itineraries=written.itineraries,
         bookings=written.bookings,
+        stays=problem.stays,
         served=served_jobs(problem, solution),
         unserved=unserved_jobs(problem, solution, fleet, gates, written.taken_out),
         benefit_h=gained_h
         - problem.policy.hour_price * written.out_h
+        - problem.policy.hour_price * ride_h(problem, written.itineraries)
         - problem.policy.overtime_price * written.over_h(problem),
         benefit_bound_h=bound_h,
         seed=seed,

@@ -91,13 +91,12 @@ class _Rained:
     reason: str
 
 
-Kind = Literal["grader", "hour", "overtime", "rain", "helper"]
-KINDS: tuple[Kind, ...] = ("grader", "hour", "overtime", "rain", "helper")
+Kind = Literal["grader", "hour", "overtime", "rain", "helper", "overnight"]
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One thing changed: another grader, an hour more a day, overtime, a day of rain, a helper."""
+    """One thing changed: another grader, an hour a day, overtime, nights out, rain, a helper."""
 
     kind: Kind
     day: date | None = None
@@ -224,6 +223,10 @@ def _changed(
     if question.kind == "overtime":
         rules = replace(policy.dispatch, is_overtime_planned=True)
         return "With overtime", fleet, gates, replace(policy, dispatch=rules)
+    if question.kind == "overnight":
+        rules = replace(policy.dispatch, may_stay_out=True)
+        told = "With graders staying out overnight"
+        return told, fleet, gates, replace(policy, dispatch=rules)
     if question.kind == "helper":
         name = question.machine_kind.replace("_", " ")
         return f"One more {name}", _one_more(fleet, question.machine_kind), gates, policy

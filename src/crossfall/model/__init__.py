@@ -17,7 +17,7 @@ from crossfall.model.haul import HaulAgreement, LoadExemption
 from crossfall.model.job import Job, Operation, Quantity, Stage, Stake, Support
 from crossfall.model.need import BenefitPart, Need, Reason, Task, Treatment
 from crossfall.model.network import Backdrop, Network, Node, PointFeature, Segment
-from crossfall.model.plan import Itinerary, Leg, Plan, SupportBooking, Unserved, Violation
+from crossfall.model.plan import Itinerary, Leg, Plan, Stay, SupportBooking, Unserved, Violation
 from crossfall.model.policy import Policy
 from crossfall.model.posting import LoadPosting
 from crossfall.model.programme import (
@@ -105,6 +105,7 @@ __all__ = [
     "Stage",
     "Stake",
     "Station",
+    "Stay",
     "Strategy",
     "Support",
     "SupportBooking",

@@ -88,6 +88,20 @@ class SupportBooking:
 
 
 @dataclass(frozen=True, slots=True)
+class Stay:
+    """A machine that stands out overnight; its operator rides home and back by pickup."""
+
+    machine_id: str
+    night_of: date
+    """The day after whose work it stays."""
+    node: str
+    place_id: str = ""
+    """The camp; empty where its last job of the day ended."""
+    shuttle_min: float = 0.0
+    """Minutes of one ride; one is in the evening's shift, one in the next morning's [min]."""
+
+
+@dataclass(frozen=True, slots=True)
 class Unserved:
     """A job, or what is left of it, that this plan does not do; words fit for a public record."""
 
@@ -133,6 +147,8 @@ class Plan:
     """What people asked for when it was made: kept there, or kept out."""
     reserved: tuple[Reservation, ...] = ()
     """Hours that machines and people had for something else, other work included."""
+    stays: tuple[Stay, ...] = ()
+    """Machines that do not come home at night."""
 
     @property
     def gap_pct(self) -> float:

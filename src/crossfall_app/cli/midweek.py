@@ -95,6 +95,9 @@ def what_if(
     grader: Annotated[bool, typer.Option("--grader", help="One more grader.")] = False,
     hour: Annotated[bool, typer.Option("--hour", help="One more hour a day.")] = False,
     overtime: Annotated[bool, typer.Option("--overtime", help="With overtime.")] = False,
+    overnight: Annotated[
+        bool, typer.Option("--overnight", help="Graders may stay out overnight.")
+    ] = False,
     rain: Annotated[
         list[str] | None, typer.Option(metavar="DAY", help="Rain all that day.")
     ] = None,
@@ -119,6 +122,7 @@ def what_if(
     asked = [Question("grader")] if grader else []
     asked += [Question("hour")] if hour else []
     asked += [Question("overtime")] if overtime else []
+    asked += [Question("overnight")] if overnight else []
     asked += [Question("rain", a_day(each, "rain")) for each in rain or ()]
     asked += [Question("helper", None, cast(MachineKind, each)) for each in helper or ()]
     with shown_progress("What if") as progress:

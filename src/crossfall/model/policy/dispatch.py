@@ -67,6 +67,28 @@ class DispatchPolicy:
         low=0.0,
         high=20.0,
     )
+    may_stay_out: bool = setting(
+        False,
+        unit="yes or no",
+        doc="Whether graders may stand overnight at a camp or where their last job ended",
+    )
+    pickup_km_h: float = setting(
+        60.0,
+        unit="km/h",
+        doc="Most that the crew's pickup drives, between a machine that stays out and its yard",
+        low=10.0,
+        high=120.0,
+    )
+    pickup_mass_t: float = setting(
+        3.5, unit="t", doc="Mass of the crew's pickup", low=0.5, high=20.0
+    )
+    least_saved_min: float = setting(
+        10.0,
+        unit="min",
+        doc="What a night out must save in drives before it is tried",
+        low=0.0,
+        high=240.0,
+    )
     turn_min: float = setting(
         2.0, unit="min", doc="Turning a grader around at a junction or dead end", low=0.0, high=30.0
     )

@@ -32,6 +32,7 @@ class Plan(Entered):
     note = models.TextField(blank=True)
     wishes = PackedJSONField(default=list)
     reserved = PackedJSONField(default=list)
+    stays = PackedJSONField(default=list)
     n_served = models.IntegerField(default=0)
     n_unserved = models.IntegerField(default=0)
     violations = models.JSONField(default=list)
