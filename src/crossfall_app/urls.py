@@ -7,6 +7,7 @@ from django.urls import include, path
 urlpatterns = [
     path("", include("crossfall_app.web.urls")),
     path("", include("crossfall_app.field.urls")),
+    path("open311/v2/", include("crossfall_app.web.open311_urls")),
 ]
 
 handler400 = "crossfall_app.web.views.errors.bad_request"

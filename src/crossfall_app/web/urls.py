@@ -21,7 +21,6 @@ from crossfall_app.web.views import (
     limits,
     moisture,
     morning,
-    open311,
     people,
     plan,
     requests_in,
@@ -43,20 +42,7 @@ class DayConverter:
         return value if isinstance(value, str) else value.isoformat()
 
 
-class KindConverter:
-    """How Open311 answers: ``json`` or ``xml``."""
-
-    regex = "json|xml"
-
-    def to_python(self, value: str) -> str:
-        return value
-
-    def to_url(self, value: str) -> str:
-        return value
-
-
 register_converter(DayConverter, "day")
-register_converter(KindConverter, "kind311")
 
 urlpatterns = [
     path("", morning.sheet, name="morning"),
@@ -117,13 +103,6 @@ urlpatterns = [
     path("imports/<int:number>/track.svg", imports.track_map, name="import-track-map"),
     path("imports/<int:number>/take/", imports.accept_track, name="import-track-accept"),
     path("imports/<int:number>/request/", imports.accept_sent_request, name="import-request"),
-    path("open311/v2/services.<kind311:kind>", open311.services, name="open311-services"),
-    path("open311/v2/requests.<kind311:kind>", open311.requests, name="open311-requests"),
-    path(
-        "open311/v2/requests/<str:request_id>.<kind311:kind>",
-        open311.one_request,
-        name="open311-request",
-    ),
     path("hauls/", hauls.hauls, name="hauls"),
     path("hauls/agree/", hauls.agree, name="haul-agree"),
     path("hauls/leave/", hauls.leave, name="haul-leave"),

@@ -218,7 +218,10 @@ def track(request: HttpRequest, number: int) -> HttpResponse:
 @require_safe
 def track_map(request: HttpRequest, number: int) -> HttpResponse:
     """The worked roads among the others."""
-    staged = tracks.load_track(number)
+    try:
+        staged = tracks.load_track(number)
+    except InputError as error:
+        return HttpResponse(sentence(error), status=404, content_type="text/plain; charset=utf-8")
     network = repository.load_network()
     drawn = import_map(
         network,
