@@ -13,6 +13,7 @@ SAMPLES = {
     "machine_id": "g1",
     "day": date(2026, 5, 12),
     "name": "map",
+    "kind": "json",
 }
 """What stands in an address; anything else is filled in by its kind."""
 KINDS = {"IntConverter": 1, "UUIDConverter": uuid4(), "DayConverter": date(2026, 5, 12)}

@@ -164,7 +164,7 @@ def test_a_look_typed_on_a_phone_resets_the_road(visit):
     visit.go("/moisture/OV0020/")
     page = visit.page
     assert page.locator(".moisture-chart:visible").count() == 1
-    page.get_by_label("Too wet").check()
+    page.get_by_role("radio", name="Too wet").check()
     with page.expect_navigation(url="**/moisture/OV0020/?told=*"):
         page.get_by_role("button", name="Keep it").click()
     said = page.inner_text(".change")
@@ -204,7 +204,7 @@ def test_board_and_a_machines_day(visit):
     page = visit.page
     assert page.locator(".board tbody:not(.support) > tr").count() == 5, "five graders"
     assert page.locator(".board thead th").count() == 6, "a machine's name and five days"
-    first = page.locator("a[data-dialog]").first
+    first = page.locator("a.day-link").first
     first.click()
     page.wait_for_selector("#dialog[open] table")
     assert re.search(r"pass(es)? \d", page.inner_text("#dialog"))

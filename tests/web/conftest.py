@@ -10,6 +10,7 @@ from django.test import Client
 
 from crossfall_app.store import repository
 from crossfall_app.web import built
+from crossfall_app.web.guard import OwnChangesFirst
 from crossfall_app.workspace import WORKSPACE_VARIABLE, Config, Workspace, create_workspace
 from small_district import TODAY, small_district, small_week
 
@@ -23,6 +24,8 @@ def built_names(monkeypatch) -> None:
     styles = [page.name for page in (_FRONTEND / "styles").glob("*.css")]
     files = {name: name for name in (*scripts, *styles, "mark.svg", "map-worker.mjs")}
     monkeypatch.setattr(built, "_manifest", lambda: files)
+    # As without a server: only the newest desk will do
+    monkeypatch.setattr(OwnChangesFirst, "is_on", False)
     # Every test has plans of its own under the same names
     cache.clear()
 

@@ -76,7 +76,13 @@ def test_unknown_run(office, superintendent):
 )
 def test_what_is_said_when_it_is_over(status, words, has_result):
     run = SimpleNamespace(
-        pk="x", status=status, message="", error="no grader", fraction=1.0, is_cancel_wanted=False
+        pk="x",
+        kind="plan",
+        status=status,
+        message="",
+        error="no grader",
+        fraction=1.0,
+        is_cancel_wanted=False,
     )
     row = run_row(run)
     assert words in row["message"]

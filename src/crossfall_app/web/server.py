@@ -126,6 +126,7 @@ class OfficeServer:
 
     def close(self) -> None:
         """Stop listening."""
+        OwnChangesFirst.is_on = False
         for each in (self._plain, self._server):
             if each is not None:
                 each.stop()
