@@ -33,7 +33,7 @@ from crossfall.model.policy.specifications import Specification
 from crossfall.network import build_graph
 from crossfall.report import gradation_svg, zones_svg
 from crossfall_app.store import repository
-from crossfall_app.web.desk import agency_today
+from crossfall_app.web.desk import agency_today, this_morning
 from crossfall_app.web.pages import a_day, csv_answer, empty_page, measures, page, sentence
 from crossfall_app.web.present.gravel import (
     a_tonne,
@@ -58,7 +58,7 @@ _DIRECTION = {"in": 1.0, "out": -1.0, "count": 1.0}
 @require_GET
 def pits(request: HttpRequest) -> HttpResponse:
     """Pits with stock, price, delivered cost and tests; edges on the graders; dust control."""
-    district, units, today = repository.load_district(), measures(), agency_today()
+    district, units, today = this_morning().district, measures(), agency_today()
     if not district.network.segments:
         return empty_page(request, "Gravel", "gravel")
     wanted = request.GET.get("road", "").strip()
@@ -91,7 +91,7 @@ def pits(request: HttpRequest) -> HttpResponse:
 @require_GET
 def pit(request: HttpRequest, pit_id: str) -> HttpResponse:
     """One pit: its tests sieve by sieve, its chart, its ledger, and forms for both."""
-    district, units = repository.load_district(), measures()
+    district, units = this_morning().district, measures()
     found = _pit(district, pit_id)
     specification = _specification(district, request.GET.get("spec", ""))
     tests = tests_of(district, found)

@@ -119,9 +119,12 @@ def _strip(
         )  # fmt: skip
     wanted = request.GET.get("q", "")
     network = district.network.maintained
-    kinds = {kind: zones(sheet.state, sheet.gates, network, kind) for kind in ZONE_LABEL}
+    state, gates = sheet.state, sheet.gates
+    kinds = desk.once(
+        "zones", lambda: {kind: zones(state, gates, network, kind) for kind in ZONE_LABEL}
+    )
     kind = _kind(request.GET.get("by", ""), kinds)
-    (whole,) = zones(sheet.state, sheet.gates, network)
+    (whole,) = desk.once("whole", lambda: zones(state, gates, network))
     told = _difference(request, desk)
     difference = told or desk.news
     return page(

@@ -170,7 +170,8 @@ def _outlook(desk: Desk) -> Outlook:
             trouble=sentence(InputError(sheet.trouble.rstrip("."))),
             trouble_title="The weather does not reach today" if has_weather else "No weather yet",
         )
-    (whole,) = zones(sheet.state, sheet.gates, desk.district.network.maintained)
+    state, gates, roads = sheet.state, sheet.gates, desk.district.network.maintained
+    (whole,) = desk.once("whole", lambda: zones(state, gates, roads))
     return outlook_of(whole, desk.district, measures())
 
 
