@@ -8,7 +8,7 @@ where a limit is broken, and then cheaper strategies are taken wherever they sti
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import highspy
 import numpy as np
@@ -188,8 +188,16 @@ def relaxed_bound(core: Core, room: Floats) -> float:
 
 def _relax(core: Core, room: Floats, scale: Floats, dearest: float) -> tuple[Floats, bool]:
     """Shares of each candidate in the linear programme, and whether the limits hold in it."""
-    solver = _model(core, room / scale, core.use / scale, soft=dearest)
-    solver.run()
+    money = max(float(np.abs(core.cost).mean()), 1.0)
+    plain = replace(core, cost=core.cost / money)
+    solver = _model(plain, room / scale, core.use / scale, soft=dearest / money)
+    for option, value in (("presolve", "choose"), ("presolve", "off"), ("solver", "ipm")):
+        solver.setOptionValue(option, value)
+        solver.run()
+        if solver.getModelStatus() == highspy.HighsModelStatus.kOptimal:
+            break
+    else:
+        return np.zeros(core.owner.shape[0]), False
     found = np.array(solver.getSolution().col_value)
     n = core.owner.shape[0]
     return found[:n], bool(found[n:].sum() <= 1e-7)

@@ -206,6 +206,10 @@ class PriceSearch:
             n_active, columns, np.maximum(center - radius, 0.0), center + radius
         )
         self._solver.run()
+        if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            # A basis that went astray; from the beginning the same programme is small
+            self._solver.clearSolver()
+            self._solver.run()
         found = np.array(self._solver.getSolution().col_value)
         return np.maximum(
             found[self._n_groups :], 0.0
