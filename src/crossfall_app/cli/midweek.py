@@ -347,8 +347,10 @@ def _say_replan(found: Midweek, kept: StoredWeek | None) -> None:
     say(found.replan.summary())
     if found.replan.moves:
         table = new_table("Work", "Was", "Now", "Why")
+        names = _names(found)
         for each in found.replan.moves:
-            table.add_row(each.stage_id, _told(each.before), _told(each.after), each.reason)
+            name = names.get(each.stage_id, each.stage_id)
+            table.add_row(name, _told(each.before), _told(each.after), each.reason)
         say_table(table)
     for windrow in found.replan.open_windrows:
         say(f"Open windrow on {windrow.segment_id}: {windrow.text}")
@@ -358,6 +360,17 @@ def _say_replan(found: Midweek, kept: StoredWeek | None) -> None:
         numbers = ", ".join(str(card.number) for card in found.take_back)
         say(f"Cards that do not hold any more, take them back: {numbers}")
     say(f"It is plan {kept.plan.id} now." if kept else "Nothing was kept.")
+
+
+def _names(found: Midweek) -> dict[str, str]:
+    """Road, segment and work of each piece, as people call them."""
+    roads = found.district.network.segment_by_id
+    return {
+        stage.id: f"{roads[stage.segment_id].route} ({stage.segment_id}): {stage.name}"
+        for job in (*found.base.jobs, *found.week.jobs)
+        for stage in job.stages
+        if stage.segment_id in roads
+    }
 
 
 def _told(place: tuple[str, date] | None) -> str:
