@@ -293,10 +293,16 @@ def _broken(violations: tuple[Violation, ...]) -> dict[str, Any]:
 
 
 def _result(district: District, week: StoredWeek, *, n_violations: int) -> dict[str, Any]:
+    from crossfall.dispatch.figures import figures_of
     from crossfall_app.cli import STARTED
     from crossfall_app.cli.week_table import cost_json, itinerary_rows, unserved_rows, week_cost
 
     plan = week.plan
+    figures = figures_of(plan, week.jobs, district.network)
+
+    def rounded(of: dict[str, float]) -> dict[str, float]:
+        return {name: round(hours, 3) for name, hours in of.items()}
+
     return {
         "plan": plan.id,
         "first_day": plan.first_day.isoformat(),
@@ -311,6 +317,36 @@ def _result(district: District, week: StoredWeek, *, n_violations: int) -> dict[
         "checker_violations": n_violations,
         "cost": cost_json(week_cost(week)),
         "cards": len(week.cards),
+        "figures": {
+            "hours": rounded(figures.hours),
+            "deadhead_pct": round(figures.deadhead_pct, 2),
+            "travel_km": round(figures.travel_km, 1),
+            "hours_by_machine": rounded(figures.machine_hours),
+            "hours_by_district": rounded(figures.district_hours),
+            "worth_by_road_class": rounded(figures.class_worth_h),
+        },
+        "reserved": [
+            {
+                "day": each.day.isoformat(),
+                "start_min": each.start_min,
+                "end_min": each.end_min,
+                "kind": each.kind,
+                "machine": each.machine_id,
+                "operator": each.operator_id,
+                "note": each.note,
+            }
+            for each in plan.reserved
+        ],
+        "nights_out": [
+            {
+                "machine": each.machine_id,
+                "night_of": each.night_of.isoformat(),
+                "node": each.node,
+                "camp": each.place_id,
+                "ride_min": round(each.shuttle_min, 2),
+            }
+            for each in plan.stays
+        ],
         "note": plan.note,
         "is_invented": district.is_invented,
         "wall_s": round(time.perf_counter() - STARTED, 3),

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
+from crossfall.dispatch.figures import figures_of
 from crossfall.model import CostRange, District, Itinerary, Plan, Stage
 from crossfall_app.cli.speak import count, in_units, new_table, say, say_table
 from crossfall_app.store.repository import StoredWeek
@@ -50,6 +51,10 @@ def say_week(district: District, week: StoredWeek, *, units: str = "metric") -> 
         f"{count(len(plan.served), 'job')} {is_are} in the plan, {len(plan.unserved)} {is_are_out}"
         " left out." + (f" Cost about {_money(cost)} ({_money_range(cost)})." if cost else "")
     )
+    say(figures_of(plan, week.jobs, district.network).summary())
+    for each in plan.stays:
+        where = each.place_id or each.node
+        say(f"{names[each.machine_id]} stays at {where} after {_day(each.night_of)}.")
     say(f"It could be better by {plan.gap_pct:.1f} % at most.")
     _say_left_out(district, week, units)
 
