@@ -117,7 +117,7 @@ def _strip(
             trouble=sentence(InputError(sheet.trouble)),
             has_weather=bool(district.weather), status=status,
         )  # fmt: skip
-    wanted = request.GET.get("q", "")
+    wanted, opened = request.GET.get("q", ""), request.GET.get("zone")
     network = district.network.maintained
     state, gates = sheet.state, sheet.gates
     kinds = desk.once(
@@ -125,6 +125,12 @@ def _strip(
     )
     kind = _kind(request.GET.get("by", ""), kinds)
     (whole,) = desk.once("whole", lambda: zones(state, gates, network))
+
+    def rows() -> list[Any]:
+        return list(
+            zone_rows(kinds[kind], kind, state, district, units, opened=opened, wanted=wanted)
+        )
+
     told = _difference(request, desk)
     difference = told or desk.news
     return page(
@@ -145,10 +151,7 @@ def _strip(
         days=day_heads(sheet.state),
         **rain_row(whole, district, units),
         n_columns=sheet.state.n_days + 1,
-        zones=zone_rows(
-            kinds[kind], kind, sheet.state, district, units,
-            opened=request.GET.get("zone"), wanted=wanted,
-        ),
+        zones=rows() if wanted or opened else desk.once(f"zone rows {kind}", rows),
         legend=surface_legend(bool(row.any()) for row in whole.class_share),
         notes=[units.words(each) for each in sheet.state.notes],
         change=change_rows(difference, district, units) if difference else None,
