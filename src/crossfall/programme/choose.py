@@ -38,7 +38,7 @@ _LEAST_TIGHT = 0.2
 _LEAST_SHARE = 1e-4
 _NEARLY = 2e-4
 _FIRST_MARGIN = 0.002
-_DEAR = 1e-4
+_DEAR = 5e-4
 _PATIENT = 6
 """So many turns a mix that costs more than this above the bound is mixed again from more passes."""
 _SAMPLE = 20_000
