@@ -52,9 +52,9 @@ def say_week(district: District, week: StoredWeek, *, units: str = "metric") -> 
         " left out." + (f" Cost about {_money(cost)} ({_money_range(cost)})." if cost else "")
     )
     say(figures_of(plan, week.jobs, district.network).summary())
-    for each in plan.stays:
-        where = each.place_id or each.node
-        say(f"{names[each.machine_id]} stays at {where} after {_day(each.night_of)}.")
+    for stay in plan.stays:
+        where = stay.place_id or stay.node
+        say(f"{names[stay.machine_id]} stays at {where} after {_day(stay.night_of)}.")
     say(f"It could be better by {plan.gap_pct:.1f} % at most.")
     _say_left_out(district, week, units)
 
