@@ -59,6 +59,8 @@ def open_event(
     if last_day is not None and last_day < first_day:
         raise InputError(f"the event ends on {last_day}, before it begins on {first_day}")
     with transaction.atomic():
+        # Two who open the same code at once go one after the other
+        list(models.Agency.objects.select_for_update().values_list("pk"))
         if models.Event.objects.filter(code=code).exists():
             raise InputError(f"event code {code!r} is there already")
         models.Event.objects.create(
