@@ -60,7 +60,7 @@ def rules_page() -> str:
             f"`{rule.id}`",
             ", ".join(treatment.label for treatment in rule.treatments),
             _clauses(rule.when) or "always",
-            f"{rule.cause}. {rule.advice}",
+            rule.sentence,
             _ground(rule.evidence, rule.source),
         )
         for rule in CAUSES

@@ -271,6 +271,17 @@ def test_crown_comes_before_drainage_and_drainage_before_gravel() -> None:
     assert after == (Treatment.DUST_CONTROL,)
 
 
+def test_crown_comes_first_wherever_gravel_is_placed_whatever_is_primary() -> None:
+    work = {Treatment.RESHAPING, Treatment.DITCH_CLEANING, Treatment.SPOT_GRAVEL}
+    for primary in work:
+        before, after = sequence(primary, frozenset(work))
+        assert (*before, primary, *after) == (
+            Treatment.RESHAPING,
+            Treatment.DITCH_CLEANING,
+            Treatment.SPOT_GRAVEL,
+        )
+
+
 def test_ditches_are_opened_before_a_road_is_shaped() -> None:
     before, _ = sequence(
         Treatment.RESHAPING, frozenset({Treatment.RESHAPING, Treatment.DITCH_CLEANING})
@@ -308,6 +319,54 @@ def test_a_symptom_whose_cause_stays_is_said_so() -> None:
     need = _need(is_ditch_blocked=True, deformation=1.9)
     assert any("break again" in reason.text for reason in need.reasons)
     assert Treatment.DITCH_CLEANING in need.prerequisites
+
+
+def _first_told(condition: dict, **segment: object) -> tuple[Need, str]:
+    road = replace(
+        Segment("s", "Mill Road", "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0))),
+        **segment,  # type: ignore[arg-type]
+    )
+    look = Condition("s", TODAY, **(dict.fromkeys(SCORES, 4.0) | condition), method="measured")
+    (need,) = find_needs(_district(road, look), today=TODAY)[0]
+    return need, need.reasons[0].text
+
+
+@pytest.mark.parametrize(
+    ("look", "segment", "cure"),
+    [
+        ({"deformation": 3.2, "corrugation_mm": 22.0}, {"adt": 350.0}, "speed measures"),
+        ({"deformation": 3.2}, {"adt": 350.0}, "speed measures"),
+        ({"deformation": 3.0, "rut_mm": 28.0}, {"adt": 60, "heavy_share": 0.6}, "haul-road"),
+        ({"deformation": 3.2}, {"adt": 60.0, "heavy_share": 0.6}, "haul-road measures"),
+        ({"gravel": 2.3}, {"adt": 60.0, "heavy_share": 0.6}, "haul-road measures"),
+        ({"drainage": 2.0, "ditch": "clear"}, {}, "underdrain"),
+        ({"drainage": 2.0, "ditch": "clear", "deformation": 2.0}, {}, "underdrain"),
+    ],
+    ids=str,
+)
+def test_where_the_blade_is_no_cure_the_cure_is_said_first(
+    look: dict, segment: dict, cure: str
+) -> None:
+    need, first = _first_told(look, **segment)
+    assert first.startswith("The cure is")
+    assert cure in first
+    assert "the cause stays" in first
+    assert cure in need.cause
+
+
+def test_where_the_work_is_the_cure_the_call_comes_first() -> None:
+    need, first = _first_told({"crown": 1.5})
+    assert not first.startswith("The cure")
+    assert "; the cure" not in need.cause
+
+
+def test_delay_costs_no_gravel_that_would_never_be_called_for() -> None:
+    """A farm road of three cars a day gets gravel at the thin places, ever."""
+    quiet, _ = _first_told({"gravel": 1.5}, adt=3.0)
+    busier, _ = _first_told({"gravel": 2.5}, adt=60.0)
+    assert quiet.treatment is busier.treatment is Treatment.SPOT_GRAVEL
+    assert "delay" not in {part.name for part in quiet.benefit}
+    assert "delay" in {part.name for part in busier.benefit}
 
 
 def test_requests_raise_urgency_and_worth() -> None:

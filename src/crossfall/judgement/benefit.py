@@ -119,7 +119,7 @@ def worth(
     parts[2] = needs.worth.deficit_share * (usual @ lack) * length_km
     parts[3] = (
         needs.worth.delay_share
-        * _dearer_h_km(judgement, scores_later, usual, needs.call)
+        * _dearer_h_km(judgement, scores_later, facts["adt"], usual, needs.call)
         * length_km
     )
     parts[4] = needs.worth.request_h * np.sqrt(n_requests)
@@ -189,7 +189,9 @@ def _lack(
     return lack
 
 
-def _dearer_h_km(judgement: Judgement, later: Floats, usual: Floats, call: CallPolicy) -> Floats:
+def _dearer_h_km(
+    judgement: Judgement, later: Floats, adt: Floats, usual: Floats, call: CallPolicy
+) -> Floats:
     """Further hours that the next dearer work would take, as near as the delay brings it [h/km]."""
     steps = (
         (_T.BLADING, _T.RESHAPING, 3, call.reshape_deformation),
@@ -206,6 +208,9 @@ def _dearer_h_km(judgement: Judgement, later: Floats, usual: Floats, call: CallP
     for now, then, score, limit in steps:
         rows = judgement.work[CODE[now]]
         near = np.clip(1 - (later[score, rows] - limit), 0, 1)
+        if then is _T.REGRAVELLING:
+            # Too few drive there: gravel over the whole length would never be called for
+            near = np.where(adt[rows] > call.regravel_adt, near, 0.0)
         spared = 0.0 if now in _HOLDS_WATER else usual[CODE[now]]
         further = max(usual[CODE[then]] - spared, 0.0)
         dearer[CODE[now], rows] = np.maximum(dearer[CODE[now], rows], further * near)

@@ -22,9 +22,10 @@ CAUSES: tuple[Cause, ...] = (
             ("days_since_blading", "<", "fast_blade_days"),
         ),
         "long waves left by a grader that bounced because it worked too fast",
-        "Work slower, and the waves do not come back.",
+        "Work slower, cut the waves out, and they do not come back.",
         "published",
         "usroads.com, Road Management & Engineering Journal, June 2000",
+        cure="a slower grader",
     ),
     Cause(
         "water_comes_from_below",
@@ -33,6 +34,7 @@ CAUSES: tuple[Cause, ...] = (
         "water from below: the road is wet though the ditches are clear",
         "Look for a spring, a seep or a low outlet; until it is drained the road breaks again.",
         "common practice",
+        cure="an underdrain or a lower outlet, for an engineer to judge",
     ),
     Cause(
         "secondary_ditch_holds_water",
@@ -124,8 +126,9 @@ CAUSES: tuple[Cause, ...] = (
         (*_SURFACE, Treatment.ENGINEER),
         (("rut_mm", ">", "blade_rut_mm"), ("heavy_adt", ">", "cause_heavy_adt")),
         "ruts from heavy hauling",
-        "Agree load limits or an upgrade with whoever hauls; blading alone will not last.",
+        "Blading alone will not last while the trucks roll.",
         "common practice",
+        cure="haul-road measures: load limits or an upgrade agreed with whoever hauls",
     ),
     Cause(
         "cut_too_shallow",
@@ -147,9 +150,10 @@ CAUSES: tuple[Cause, ...] = (
             ("grade_pct", ">", "cause_grade_pct"),
         ),
         "washboard where wheels pull and brake on the hill",
-        "Better binding gravel on the hill holds longer than more blading.",
+        "It holds longer than more blading.",
         "published",
         "usroads.com, Road Management & Engineering Journal, June 2000",
+        cure="better binding gravel on the hill",
     ),
     Cause(
         "washboard_dry_loose",
@@ -162,6 +166,7 @@ CAUSES: tuple[Cause, ...] = (
         "washboard from dry, loose gravel short of binding fines",
         "Blade when it is moist; gravel with more plastic fines would hold longer.",
         "common practice",
+        cure="gravel with more plastic fines",
     ),
     Cause(
         "washboard_traffic",
@@ -172,9 +177,10 @@ CAUSES: tuple[Cause, ...] = (
             ("adt", ">", "cause_adt"),
         ),
         "washboard from the speed and number of vehicles",
-        "Slower traffic or a bound surface would last longer than more blading.",
+        "A lighter right foot lasts longer than more blading.",
         "published",
         "arXiv 0711.3872: washboard appears above a critical speed",
+        cure="speed measures: slower traffic, or a bound surface",
     ),
     Cause(
         "loose_without_fines",
@@ -210,6 +216,18 @@ CAUSES: tuple[Cause, ...] = (
         "usroads.com, Road Management & Engineering Journal, June 2000: dry weather",
     ),
     Cause(
+        "worn_by_hauling",
+        _SURFACE,
+        (
+            ("deformation", "<", "blade_due_deformation"),
+            ("heavy_adt", ">", "cause_heavy_adt"),
+        ),
+        "a surface worn by heavy trucks",
+        "Blading alone will not last while the trucks roll.",
+        "common practice",
+        cure="haul-road measures: load limits or an upgrade agreed with whoever hauls",
+    ),
+    Cause(
         "crown_thin",
         _SMOOTHING,
         (("crown", "<", "cause_crown"),),
@@ -240,6 +258,7 @@ CAUSES: tuple[Cause, ...] = (
         "gravel worn and pushed away by heavy traffic",
         "Ask whether the layer is thick enough for these trucks before the same is put back.",
         "common practice",
+        cure="haul-road measures: load limits or an upgrade agreed with whoever hauls",
     ),
     Cause(
         "gravel_worn",

@@ -45,3 +45,24 @@ class Cause:
     advice: str
     evidence: Evidence
     source: str = ""
+    cure: str = ""
+    """What ends the cause where the work called for only treats the symptom; said first."""
+
+    @property
+    def headline(self) -> str:
+        """The cause, and the cure where the blade is none.
+
+        Examples
+        --------
+        >>> Cause("c", (), (), "ruts from trucks", "", "default", cure="load limits").headline
+        'ruts from trucks; the cure is load limits'
+        """
+        return f"{self.cause}; the cure is {self.cure}" if self.cure else self.cause
+
+    @property
+    def sentence(self) -> str:
+        """The cause as it is explained, with what happens if it stays."""
+        told = f"{self.cause[0].upper()}{self.cause[1:]}. {self.advice}"
+        if not self.cure:
+            return told
+        return f"The cure is {self.cure}; other work treats the symptom, the cause stays. {told}"

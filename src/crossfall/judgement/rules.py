@@ -87,6 +87,7 @@ BREAKS_CRUST = frozenset(set(Treatment) - BLADE_UP - {T.NONE, T.ENGINEER})
 
 _DRAINAGE_WORK = (T.CULVERT_CLEARING, T.DITCH_CLEANING)
 _CROWN_WORK = (T.RESHAPING, T.SCARIFY_REMIX)
+_GRAVEL_WORK = (T.SPOT_GRAVEL, T.REGRAVELLING)
 _BREAKS = sorted(CODE[treatment] for treatment in BREAKS_CRUST)
 
 
@@ -176,10 +177,12 @@ def sequence(
     if primary is T.ENGINEER:
         return (), tuple(others)
     at = TRADE_ORDER.index(primary) if primary in TRADE_ORDER else len(TRADE_ORDER)
+    # Spoil of a ditch crosses the road, so it comes first where nothing but shaping follows
+    spoils_crown = primary in _CROWN_WORK and not work & set(_GRAVEL_WORK)
     before = [
         each
         for each in others
-        if TRADE_ORDER.index(each) < at or (primary in _CROWN_WORK and each in _DRAINAGE_WORK)
+        if TRADE_ORDER.index(each) < at or (spoils_crown and each in _DRAINAGE_WORK)
     ]
     return tuple(before), tuple(each for each in others if each not in before)
 

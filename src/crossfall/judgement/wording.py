@@ -42,13 +42,7 @@ _CUT_MOIST = Reason(
 )
 
 _CAUSE_REASONS = tuple(
-    Reason(
-        cause.id,
-        f"{cause.cause[0].upper()}{cause.cause[1:]}. {cause.advice}",
-        cause.evidence,
-        cause.source,
-    )
-    for cause in CAUSES
+    Reason(cause.id, cause.sentence, cause.evidence, cause.source) for cause in CAUSES
 )
 _QUOTED = tuple(
     tuple((name, spec or "") for _, name, spec, _ in Formatter().parse(call.text) if name)
@@ -117,7 +111,7 @@ class Wording:
 
     def causes(self) -> list[str]:
         """The cause in a foreman's words; none is made up for a road nobody has looked at."""
-        told = [_REPORTED_CAUSE, *(cause.cause for cause in CAUSES)]
+        told = [_REPORTED_CAUSE, *(cause.headline for cause in CAUSES)]
         return [told[code] for code in np.where(self._is_hearsay, 0, self._cause + 1).tolist()]
 
     def reasons(self) -> list[tuple[Reason, ...]]:
@@ -194,7 +188,10 @@ class Wording:
             if key not in known:
                 known[key] = _reason(index, steps, is_hearsay)
             found.append(known[key])
-        found.append(_REPORTED_REASON if is_hearsay else _CAUSE_REASONS[self._cause[at]])
+        cause = self._cause[at]
+        why = _REPORTED_REASON if is_hearsay else _CAUSE_REASONS[cause]
+        # Where the blade is no cure, that is the first thing to know
+        found.insert(0 if CAUSES[cause].cure and not is_hearsay else len(found), why)
         primary = TREATMENTS[self._primary[at]]
         if primary in CUTS:
             found.append(_CUT_MOIST)
