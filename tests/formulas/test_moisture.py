@@ -132,6 +132,52 @@ def test_hours_and_day_agree_when_dry():
     assert hours.water_mm[0, 0, -1] == pytest.approx(day.water_mm[0, 0, -1], abs=1e-9)
 
 
+@settings(deadline=None)
+@given(
+    st.floats(1.5, 10.3), st.floats(0.0, 9.0), st.sampled_from([0.2, 0.35, 0.6]),
+    st.floats(0.0, 60.0), st.booleans(), st.sampled_from(["numpy", "numba"]),
+)  # fmt: skip
+def test_days_of_hours_end_where_days_end_however_wet(w, et0, drain, rain, is_weak, engine):
+    # Ten days in the sun's own hours; rain, if any, stands at the start of the third, as of a day
+    # of which only the total is known. Above field capacity drainage and drying meet.
+    one, n_days = layer(drain_per_day=drain), 10
+    fallen = np.zeros(n_days)
+    fallen[2] = rain
+    et_hours = evaporation_by_hour(np.full(n_days, et0), 14.0).ravel()
+    rain_hours = np.zeros(n_days * 24)
+    rain_hours[48] = rain
+    start = np.array([[max(w * MM_PER_PCT, one.air_dry_mm[0])]])
+    days = run_layer(one, sky(fallen, et0, is_weak=is_weak), ONE, start, engine=engine)
+    hours = run_layer(
+        one,
+        sky(rain_hours, et_hours, is_weak=is_weak, before=np.zeros(n_days * 24)),
+        ONE, start, step_days=1 / 24, engine=engine, drains="by_day",
+    )  # fmt: skip
+    assert hours.water_mm[0, 0, ::24] == pytest.approx(days.water_mm[0, 0], abs=1e-9)
+    drained = hours.drainage_mm.reshape(n_days, 24).sum(axis=1)
+    assert drained == pytest.approx(days.drainage_mm[0, 0], abs=1e-9)
+
+
+def test_what_falls_later_drains_on_its_day_and_a_drizzle_changes_little():
+    # 8 mm at 10 h: some is gone by midnight. A tenth of a millimetre leaves no more than itself.
+    one = layer(drain_per_day=0.6)
+    found = {}
+    for rain in (0.0, 0.1, 8.0):
+        fallen = np.zeros(24)
+        fallen[10] = rain
+        run = run_layer(
+            one, sky(fallen, 0.0, before=np.zeros(24)), ONE, np.array([[28.0]]),
+            step_days=1 / 24, drains="by_day",
+        )  # fmt: skip
+        found[rain] = run
+    assert found[0.0].drainage_mm.sum() == pytest.approx(0.6 * 2.8)
+    assert found[8.0].drainage_mm.sum() > found[0.0].drainage_mm.sum() + 1.0
+    gain = found[0.1].water_mm[0, 0, -1] - found[0.0].water_mm[0, 0, -1]
+    assert 0 < gain < 0.1
+    with pytest.raises(InputError, match="drains is 'never'; expected evenly or by_day"):
+        run_layer(one, sky(0.0, 0.0), ONE, np.array([[28.0]]), drains="never")
+
+
 # ---------------------------------------------------------------- check values of the method
 
 
@@ -237,11 +283,17 @@ def random_case(n_days, n_segments, rng, n_members=2, n_stations=2):
 
 
 @settings(max_examples=60, deadline=None)
-@given(histories(), st.sampled_from(["exact", "explicit"]), st.booleans())
-def test_water_is_kept_and_engines_agree(history, scheme, keep_fluxes):
+@given(
+    histories(), st.sampled_from(["exact", "explicit"]), st.booleans(),
+    st.sampled_from([(1.0, "evenly"), (1 / 6, "evenly"), (1 / 6, "by_day")]),
+)  # fmt: skip
+def test_water_is_kept_and_engines_agree(history, scheme, keep_fluxes, step):
     these, weather, station, start = random_case(*history)
     factor = np.array([0.8, 1.2])
-    options = {"scheme": scheme, "keep_fluxes": keep_fluxes, "rew_factor": factor}
+    options = {
+        "scheme": scheme, "keep_fluxes": keep_fluxes, "rew_factor": factor,
+        "step_days": step[0], "drains": step[1],
+    }  # fmt: skip
     plain = run_layer(these, weather, station, start, engine="numpy", **options)
     fast = run_layer(these, weather, station, start, engine="numba", **options)
     for name in ("water_mm", "runoff_mm", "evaporation_mm", "drainage_mm"):

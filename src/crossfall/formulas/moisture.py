@@ -29,6 +29,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 Engine = Literal["auto", "numpy", "numba"]
+Drains = Literal["evenly", "by_day"]
 
 COMPILED_FROM = 5_000_000
 """Segment-steps above which ``auto`` takes the compiled form; below it is not worth loading."""
@@ -119,6 +120,7 @@ def run_layer(
     rew_factor: Floats | None = None,
     keep_fluxes: bool = True,
     engine: Engine = "auto",
+    drains: Drains = "evenly",
 ) -> LayerRun:
     """Run the balance over all steps.
 
@@ -140,6 +142,12 @@ def run_layer(
         False keeps only the total of each flux, for long runs.
     engine
         ``numpy`` is the reference, ``numba`` the compiled loop, ``auto`` picks by size.
+    drains
+        For steps shorter than a day. ``evenly`` lets what is above field capacity drain in every
+        step, so drying and drainage share it and a wet layer ends the day otherwise than in one
+        step. ``by_day`` takes the day's share of what its first step finds, as a daily step does,
+        and in later steps only drains what comes on top: where no water comes after the first
+        step, the day ends exactly where a daily step ends. The run must begin at midnight.
 
     Raises
     ------
@@ -163,7 +171,7 @@ def run_layer(
     6.90 %
     """
     start = _checked_start(layer, weather, station_of_segment, start_mm)
-    _check_options(scheme, step_days, engine)
+    _check_options(scheme, step_days, engine, drains)
     n_members, _, n_steps = weather.liquid_mm.shape
     drain_share = 1 - (1 - layer.drain_per_day) ** step_days
     factor = np.ones(n_members) if rew_factor is None else np.asarray(rew_factor, float)
@@ -174,7 +182,11 @@ def run_layer(
         engine == "auto" and n_members * layer.n_segments * n_steps >= COMPILED_FROM
     )
     run = _run_compiled if is_compiled else _run_numpy
-    return run(layer, weather, station_of_segment, start, drain_share, rew, scheme, keep_fluxes)
+    steps_a_day = round(1 / step_days) if drains == "by_day" else 0
+    return run(
+        layer, weather, station_of_segment, start, drain_share, rew, scheme, keep_fluxes,
+        steps_a_day,
+    )  # fmt: skip
 
 
 def run_in_chunks(
@@ -223,13 +235,18 @@ def _run_numpy(
     rew: Floats,
     scheme: Scheme,
     keep_fluxes: bool,
+    steps_a_day: int,
 ) -> LayerRun:
     n_steps = weather.liquid_mm.shape[-1]
     shape = (n_steps if keep_fluxes else 1, *start.shape)
     waters = np.empty((n_steps + 1, *start.shape))
     runoff, evaporation, drainage = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     water = waters[0] = start
+    held = np.zeros(start.shape)
     for step in range(n_steps):
+        is_dawn = steps_a_day > 0 and step % steps_a_day == 0
+        if is_dawn:
+            held = np.zeros(start.shape)
         liquid = weather.liquid_mm[:, station, step]
         is_frozen = weather.frost_index[:, station, step] >= layer.freeze_through_c_day
         is_shut = is_frozen | weather.is_weak[:, station, step]
@@ -243,9 +260,12 @@ def _run_numpy(
         water = water + (liquid - off)
         excess = np.maximum(water - layer.saturation_mm, 0.0)
         water = water - excess
-        drained = drain_share * np.maximum(water - layer.field_capacity_mm, 0.0)
+        share = layer.drain_per_day if is_dawn else drain_share
+        drained = share * np.maximum(water - layer.field_capacity_mm - held, 0.0)
         drained[is_shut] = 0.0
         water = water - drained
+        if is_dawn:
+            held = np.where(is_frozen, 0.0, np.maximum(water - layer.field_capacity_mm, 0.0))
         potential = layer.et_factor * weather.et0_mm[:, station, step]
         potential[is_frozen] = 0.0
         dried = layer.field_capacity_mm - evaporate_two_stage(
@@ -256,6 +276,7 @@ def _run_numpy(
         drainage[at] += drained
         evaporation[at] += water - dried
         water = waters[step + 1] = dried
+        held = np.minimum(held, np.maximum(water - layer.field_capacity_mm, 0.0))
     return LayerRun(*(np.moveaxis(each, 0, -1) for each in (waters, runoff, evaporation, drainage)))
 
 
@@ -268,6 +289,7 @@ def _run_compiled(
     rew: Floats,
     scheme: Scheme,
     keep_fluxes: bool,
+    steps_a_day: int,
 ) -> LayerRun:
     n_steps = weather.liquid_mm.shape[-1]
     waters = np.empty((*start.shape, n_steps + 1))
@@ -292,6 +314,8 @@ def _run_compiled(
         layer.freeze_through_c_day,
         scheme == "exact",
         keep_fluxes,
+        np.ascontiguousarray(layer.drain_per_day),
+        steps_a_day,
         waters,
         runoff,
         evaporation,
@@ -300,11 +324,13 @@ def _run_compiled(
     return LayerRun(waters, runoff, evaporation, drainage)
 
 
-def _check_options(scheme: str, step_days: float, engine: str) -> None:
+def _check_options(scheme: str, step_days: float, engine: str, drains: str) -> None:
     if scheme not in ("exact", "explicit"):
         raise InputError(f"scheme is {scheme!r}; expected exact or explicit")
     if engine not in ("auto", "numpy", "numba"):
         raise InputError(f"engine is {engine!r}; expected auto, numpy or numba")
+    if drains not in ("evenly", "by_day"):
+        raise InputError(f"drains is {drains!r}; expected evenly or by_day")
     if not 0 < step_days <= 1:
         raise InputError(f"step_days is {step_days:g}; expected 1 for days or 1/24 for hours")
 

@@ -36,6 +36,8 @@ def layer_steps(
     freeze_through: Floats,
     is_exact: bool,
     has_fluxes: bool,
+    day_share: Floats,
+    steps_a_day: int,
     water_mm: Floats,
     runoff_mm: Floats,
     evaporation_mm: Floats,
@@ -46,7 +48,9 @@ def layer_steps(
     Weather is (member, station, step), ``rew_mm`` (member, segment), other properties (segment,).
     ``water_mm`` (member, segment, step + 1) holds the start in its first entry. The fluxes are
     (member, segment, step) when ``has_fluxes``; otherwise their last axis has one entry that
-    takes the total. ``before_mm`` may be empty when steps are days.
+    takes the total. ``before_mm`` may be empty when steps are days. With ``steps_a_day`` above 0
+    each day's drainage is taken as :func:`~crossfall.formulas.moisture.run_layer` says of
+    ``by_day``; with 0 it goes on evenly.
     """
     n_members, n_segments = rew_mm.shape
     n_steps = liquid_mm.shape[2]
@@ -65,6 +69,7 @@ def layer_steps(
             factor = et_factor[segment]
             frozen_at = freeze_through[segment]
             water = water_mm[member, segment, 0]
+            held = 0.0
             for step in range(n_steps):
                 liquid = liquid_mm[member, at, step]
                 off = 0.0
@@ -81,11 +86,18 @@ def layer_steps(
                         off += water - full
                         water = full
                 drained = 0.0
+                now = share
+                is_dawn = steps_a_day > 0 and step % steps_a_day == 0
+                if is_dawn:
+                    held = 0.0
+                    now = day_share[segment]
                 dried = water
                 if frost_index[member, at, step] < frozen_at:
-                    if water > capacity and not is_weak[member, at, step]:
-                        drained = share * (water - capacity)
+                    if water > capacity + held and not is_weak[member, at, step]:
+                        drained = now * (water - capacity - held)
                         water -= drained
+                    if is_dawn:
+                        held = max(water - capacity, 0.0)
                     potential = factor * et0_mm[member, at, step]
                     depletion = capacity - water
                     if is_exact:
@@ -108,4 +120,5 @@ def layer_steps(
                     drainage_mm[member, segment, 0] += drained
                     evaporation_mm[member, segment, 0] += water - dried
                 water = dried
+                held = min(held, max(water - capacity, 0.0))
                 water_mm[member, segment, step + 1] = water

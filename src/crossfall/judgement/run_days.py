@@ -2,8 +2,9 @@
 
 Roads whose station knows the hours of rain are run in hourly steps: rain falls when it fell, a
 storm runs off as one, and the sun dries by day. A day without hours in such a record takes its rain
-at its start, as a daily step does. All other roads are run in daily steps. Either way the result
-stands at the boundaries of the days.
+at its start, as a daily step does. Drainage is taken by the day as there, so that a day on which
+nothing falls, or of which only the total is known, ends exactly where a daily step ends. All other
+roads are run in daily steps. Either way the result stands at the boundaries of the days.
 """
 
 from __future__ import annotations
@@ -100,6 +101,7 @@ def _run_hours(
             step_days=1 / HOURS,
             rew_factor=rew_factor,
             engine="numba",
+            drains="by_day",
         )
         water.append(run.water_mm[..., HOURS::HOURS])
         for kept, flux in zip(
