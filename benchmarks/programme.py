@@ -220,12 +220,12 @@ def main() -> None:
     figures["load_average"] = os.getloadavg()[0]
     figures = {name: float(f"{value:.4g}") for name, value in figures.items()}
     if options.json:
-        met = {
-            name: figures[name] >= target if how == "at least" else figures[name] <= target
+        met = all(
+            figures[name] >= target if how == "at least" else figures[name] <= target
             for name, (target, how) in TARGETS.items()
             if name in figures
-        }
-        targets = {name: f"{how} {target:g}" for name, (target, how) in TARGETS.items()}
+        )
+        targets = {name: target for name, (target, _) in TARGETS.items()}
         print(json.dumps({"name": "programme", "figures": figures, "targets": targets, "met": met}))
     else:
         for name, value in figures.items():

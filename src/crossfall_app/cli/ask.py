@@ -64,6 +64,7 @@ def needs(
     from dataclasses import replace
 
     from crossfall.judgement import find_needs, resting_roads
+    from crossfall.programme.district import needs_with_years
 
     district = the_district()
     day = a_day(today, "today") or usual_first_day(opened)
@@ -71,6 +72,7 @@ def needs(
     if told:
         district = replace(district, conditions=(*district.conditions, *told))
     found, conditions = find_needs(district, today=day)
+    found = needs_with_years(found, district, today=day)
     if accept:
         _keep(told)
     ordered = sorted(found, key=lambda need: (-need.urgency, need.segment_id))

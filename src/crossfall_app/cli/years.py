@@ -108,9 +108,6 @@ def years(
     if adopt is not None and share not in question.shares:
         offered = ", ".join(f"{100 * each:g}" for each in question.shares)
         raise InputError(f"--adopt is {adopt:g}; expected one of {offered}")
-    key = kept.save_study(study, made_at=opened.now(), by=the_person())
-    if adopt is not None:
-        kept.adopt(key, share=share, today=today, by=the_person())
     if report is not None:
         from crossfall.report.board import board_report_pdf
 
@@ -125,6 +122,9 @@ def years(
                 units=opened.config.units,
             )
         )
+    key = kept.save_study(study, made_at=opened.now(), by=the_person())
+    if adopt is not None:
+        kept.adopt(key, share=share, today=today, by=the_person())
     if as_json:
         say_json(_told(study, study.level(share), key))
         return
