@@ -93,6 +93,23 @@ def test_a_look_today_is_kept_as_it_is() -> None:
     assert (now.deformation, now.method, now.note) == (4.5, "measured", "as seen")
 
 
+def test_what_was_chosen_from_lists_stands_in_the_belief() -> None:
+    """A measured ride is kept as a look made of the belief: faults it cannot see stay with it."""
+    look = _look(ditch="none", shoulder="eroded", dust="high")
+    district = _district(_segment(0), _segment(1), conditions=(look,))
+    now = _now(district)
+    assert (now.ditch, now.shoulder, now.dust) == ("none", "eroded", "high")
+    other = _now(district, 1)
+    assert (other.ditch, other.shoulder, other.dust) == (None, None, None)
+    later = replace(now, observed_on=TODAY, method="measured", corrugation_mm=12.0)
+    before, _ = find_needs(district, today=TODAY)
+    after, _ = find_needs(replace(district, conditions=(look, later)), today=TODAY)
+    assert after[0].treatment is before[0].treatment
+    assert set(before[0].follow_ups) <= {after[0].treatment, *after[0].follow_ups}
+    dug = WorkRecord("r", "s0", TODAY - timedelta(days=1), Treatment.DITCH_CLEANING, 1, 3.0, "x")
+    assert _now(replace(district, records=(dug,))).ditch == "clear"
+
+
 def test_of_two_looks_the_later_counts_and_one_from_the_future_does_not() -> None:
     looks = (
         _look(deformation=2.0, observed_on=TODAY - timedelta(days=2)),

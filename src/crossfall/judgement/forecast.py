@@ -182,10 +182,31 @@ def as_conditions(belief: Belief) -> tuple[Condition, ...]:
     columns |= dict(zip(SCORES, np.round(belief.scores, 3).tolist(), strict=True))
     columns |= {name: _optional(belief.measures[name]) for name in MEASURES}
     columns |= {name: belief.flags[name].tolist() for name in FLAGS[:4]}
+    columns |= _chosen(belief)
     known = _how_known(belief)
     columns |= dict(zip(("method", "observer", "note"), zip(*known, strict=True), strict=True))
     in_order = (columns.get(each.name) or repeat(each.default) for each in fields(Condition))
     return tuple(starmap(Condition, zip(*in_order, strict=False)))
+
+
+def _chosen(belief: Belief) -> dict[str, list[str | None]]:
+    """What stands of the lists of a look: a look made from the belief must not lose it."""
+    flags, chosen = belief.flags, dict[str, list[str | None]]()
+    for name, choices in (
+        ("ditch", {"none": "is_ditch_missing", "clear": "is_ditch_clear"}),
+        ("shoulder", {"eroded": "is_shoulder_eroded"}),
+    ):
+        if any(flags[flag].any() for flag in choices.values()):
+            told: list[str | None] = [None] * belief.n
+            for choice, flag in choices.items():
+                for row in np.flatnonzero(flags[flag]).tolist():
+                    told[row] = told[row] or choice
+            chosen[name] = told
+    dust = belief.measures["dust_level"]
+    if not np.isnan(dust).all():
+        words = {level: word for word, level in DUST_LEVELS.items() if word is not None}
+        chosen["dust"] = [words.get(level) for level in dust.tolist()]
+    return chosen
 
 
 def _how_known(belief: Belief) -> list[tuple[Method, str, str]]:
