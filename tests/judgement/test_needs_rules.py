@@ -404,6 +404,12 @@ def test_what_is_chosen_from_a_list_counts_like_a_tick() -> None:
     assert _need(deformation=4.0, shoulder="eroded").treatment is Treatment.SPOT_GRAVEL
 
 
+def test_a_drop_at_the_edge_is_filled_and_a_deep_one_is_a_danger() -> None:
+    need = _need(deformation=4.0, shoulder="low")
+    assert need.treatment is Treatment.SPOT_GRAVEL
+    assert "report it as a danger" in need.reasons[0].text
+
+
 def test_finished_work_settles_what_was_chosen() -> None:
     look = Condition("s", TODAY - timedelta(days=9), 4, 4, 4, 4, 4, ditch="none", method="measured")
     segment = Segment("s", "Mill Road", "a", "b", 0.0, 1600.0, ((0.0, 45.0), (0.02, 45.0)))
@@ -438,6 +444,7 @@ def test_dust_alone_is_no_work_for_a_blade() -> None:
         {"has_high_shoulder": True},
         {"has_secondary_ditch": True},
         {"shoulder": "eroded"},
+        {"shoulder": "low"},
         {"windrow_side": "left"},
     ],
     ids=str,

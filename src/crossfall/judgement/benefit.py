@@ -43,7 +43,7 @@ _FAULTS = {
     _T.DITCH_CLEANING: ("is_ditch_blocked", "is_ditch_missing"),
     _T.SHOULDER_PULLING: ("has_high_shoulder",),
     _T.SECONDARY_DITCH_REMOVAL: ("has_secondary_ditch",),
-    _T.SPOT_GRAVEL: ("is_shoulder_eroded",),
+    _T.SPOT_GRAVEL: ("is_shoulder_eroded", "is_shoulder_low"),
     _T.WINDROW_PICKUP: ("has_windrow",),
 }
 """Faults that are there or not, and the work that ends them."""
@@ -88,6 +88,7 @@ def urgency(
         (weight.edge, facts["has_high_shoulder"], 1.0),
         (weight.edge, facts["has_secondary_ditch"], 1.0),
         (weight.edge, facts["is_shoulder_eroded"], 1.0),
+        (weight.edge, facts["is_shoulder_low"], 1.0),
     ):
         calm *= 1 - share * amount * reach
     calm *= (1 - call.request_urgency) ** np.sqrt(n_requests)

@@ -163,6 +163,14 @@ CALLS: tuple[Call, ...] = (
         "common practice",
     ),
     Call(
+        "shoulder_low",
+        Treatment.SPOT_GRAVEL,
+        (("is_shoulder_low", ">", 0.5),),
+        "The shoulder lies lower than the edge, and a wheel that drops off is hard to bring back:"
+        " fill it. Where it is deep or on a curve, report it as a danger and mark it now.",
+        "common practice",
+    ),
+    Call(
         "gravel_gone",
         Treatment.REGRAVELLING,
         (("gravel", "<", "regravel_gravel"), ("adt", ">", "regravel_adt")),

@@ -252,6 +252,14 @@ CAUSES: tuple[Cause, ...] = (
         "common practice",
     ),
     Cause(
+        "shoulder_worn_low",
+        (Treatment.SPOT_GRAVEL,),
+        (("is_shoulder_low", ">", 0.5),),
+        "a shoulder worn lower than the edge by wheels, water or gravel bladed away",
+        "Bring the edge back level, or it drops off again at the next wet wheel.",
+        "common practice",
+    ),
+    Cause(
         "gravel_worn_by_trucks",
         _GRAVEL,
         (("heavy_adt", ">", "cause_heavy_adt"),),

@@ -55,7 +55,7 @@ FLAGS = (
     "is_culvert_blocked",
     "has_windrow",
 )
-CHOSEN = ("is_ditch_missing", "is_ditch_clear", "is_shoulder_eroded")
+CHOSEN = ("is_ditch_missing", "is_ditch_clear", "is_shoulder_eroded", "is_shoulder_low")
 """What an inspector chose from a list, beside what the ticks of :data:`FLAGS` say."""
 DUST_LEVELS = {None: float("nan"), "none": 0.0, "low": 1.0, "medium": 2.0, "high": 3.0}
 _CROWN, _DRAINAGE, _GRAVEL, _DEFORMATION, _DEFECTS = range(len(SCORES))
@@ -194,7 +194,7 @@ def _chosen(belief: Belief) -> dict[str, list[str | None]]:
     flags, chosen = belief.flags, dict[str, list[str | None]]()
     for name, choices in (
         ("ditch", {"none": "is_ditch_missing", "clear": "is_ditch_clear"}),
-        ("shoulder", {"eroded": "is_shoulder_eroded"}),
+        ("shoulder", {"eroded": "is_shoulder_eroded", "low": "is_shoulder_low"}),
     ):
         if any(flags[flag].any() for flag in choices.values()):
             told: list[str | None] = [None] * belief.n
@@ -326,6 +326,7 @@ def _read_lists(
         ("is_ditch_clear", ditches, "clear"),
         ("has_high_shoulder", shoulders, "high"),
         ("is_shoulder_eroded", shoulders, "eroded"),
+        ("is_shoulder_low", shoulders, "low"),
     ):
         # Most surveys choose nothing from a list
         if chosen in column:

@@ -37,7 +37,11 @@ _SURFACE_MEASURES = (
 
 
 _LEAVES: dict[Treatment, tuple[tuple[str, bool], ...]] = {
-    Treatment.SHOULDER_PULLING: (("has_high_shoulder", False), ("is_shoulder_eroded", False)),
+    Treatment.SHOULDER_PULLING: (
+        ("has_high_shoulder", False),
+        ("is_shoulder_eroded", False),
+        ("is_shoulder_low", False),
+    ),
     Treatment.SECONDARY_DITCH_REMOVAL: (("has_secondary_ditch", False),),
     Treatment.DITCH_CLEANING: (
         ("is_ditch_blocked", False),
@@ -45,8 +49,8 @@ _LEAVES: dict[Treatment, tuple[tuple[str, bool], ...]] = {
         ("is_ditch_clear", True),
     ),
     Treatment.CULVERT_CLEARING: (("is_culvert_blocked", False),),
-    Treatment.SPOT_GRAVEL: (("is_shoulder_eroded", False),),
-    Treatment.REGRAVELLING: (("is_shoulder_eroded", False),),
+    Treatment.SPOT_GRAVEL: (("is_shoulder_eroded", False), ("is_shoulder_low", False)),
+    Treatment.REGRAVELLING: (("is_shoulder_eroded", False), ("is_shoulder_low", False)),
 }
 """What finished work makes of the faults it is done for."""
 
@@ -58,7 +62,7 @@ def choices_after(record: WorkRecord, look: Condition) -> dict[str, str | None]:
         return left
     if look.ditch is not None and treatment is Treatment.DITCH_CLEANING:
         left["ditch"] = "clear"
-    is_filled = look.shoulder == "eroded" and treatment in _FILLING
+    is_filled = look.shoulder in ("eroded", "low") and treatment in _FILLING
     if is_filled or (look.shoulder is not None and treatment is Treatment.SHOULDER_PULLING):
         left["shoulder"] = "even"
     if treatment in GRADER_WORK or treatment is Treatment.DUST_CONTROL:
