@@ -26,7 +26,7 @@ from crossroads import TODAY, condition, need, small_fleet, small_network, wetne
 
 @pytest.fixture(scope="module")
 def parts():
-    """A morning on which the passes of two roads take turns, and a lift with the machines that help."""
+    """A morning: the passes of two roads take turns; a lift with the machines that help."""
     network, fleet = small_network(), small_fleet()
     needs = [
         need(Treatment.BLADING, "s2"),

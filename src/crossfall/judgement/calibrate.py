@@ -300,10 +300,7 @@ def _moved(policy: MoisturePolicy, logs: Floats) -> MoisturePolicy:
     dry, drain, wet = np.exp(
         np.clip(np.asarray(logs, float), -policy.calibrate_most_log, policy.calibrate_most_log)
     )
-    materials = {
-        name: _wetter(each, float(wet), policy)
-        for name, each in policy.materials.items()
-    }
+    materials = {name: _wetter(each, float(wet), policy) for name, each in policy.materials.items()}
     return replace(
         policy,
         bare_road_kc=policy.bare_road_kc * float(dry),

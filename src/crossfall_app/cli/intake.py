@@ -303,9 +303,7 @@ def _survey(
         return None, (), ()
     today = usual_first_day(workspace)
     beside = PhotosBeside(file.resolve().parent, folder=workspace.photos, policy=policy)
-    found = read_survey(
-        file, network=network, policy=policy.entry, today=today, also=beside.doubts
-    )
+    found = read_survey(file, network=network, policy=policy.entry, today=today, also=beside.doubts)
     try:
         looks = found.looks if keep_good else whole_survey(found)
     except InputError as error:

@@ -158,6 +158,13 @@ class GatePolicy:
     part_load_least: float = setting(
         0.3, unit="1", doc="Hauling under a posted limit pays from this share of a full load"
     )
+    posted_axle_most_t: float = setting(
+        15.0,
+        unit="t",
+        doc="Heaviest axle that a posted load limit can mean; more was typed in another unit",
+        low=5.0,
+        high=60.0,
+    )
     water_tank_least_l: float = setting(
         1.0, unit="L", doc="A water truck must hold at least this to count", low=0.0
     )

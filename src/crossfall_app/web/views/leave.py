@@ -76,7 +76,7 @@ def file_clearance(request: HttpRequest) -> HttpResponse:
         made = [
             Clearance(
                 id=f"clearance-{uuid4().hex[:12]}",
-                kind=kind,  # type: ignore[arg-type]
+                kind=kind,
                 segment_id=segment.id,
                 reference=given["reference"].strip(),
                 granted_by=given["granted_by"].strip(),
