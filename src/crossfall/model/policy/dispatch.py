@@ -46,7 +46,7 @@ class DispatchPolicy:
         high=10.0,
     )
     off_beat_price: float = setting(
-        0.05,
+        0.02,
         unit="h/h",
         doc="What an hour of work in another board district than the operator's home must bring"
         " more, in the search only",
