@@ -4,7 +4,7 @@ Worth is counted in hours of a grader with its operator, so that dispatch can we
 hours the job takes. It has five parts, shown beside the need:
 
 - *traffic*: roughness saved for those who drive there while the gain lasts;
-- *road class*: what the road must carry whatever its traffic (school, milk, mail, emergency);
+- *road class*: what a road of its class must carry whatever its traffic;
 - *condition*: how far the road has fallen, for work of this size;
 - *delay*: the dearer work that waiting would bring, as far as the road is near it;
 - *requests*: residents who asked.
