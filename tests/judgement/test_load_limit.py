@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 import numpy as np
 import pytest
 
-from crossfall.errors import InputError
+from crossfall.errors import InputError, UnitsError
 from crossfall.judgement.gate import judge_gates
 from crossfall.judgement.load_limit import (
     advise_load_limits,
@@ -85,6 +85,12 @@ def test_it_binds_only_when_a_named_person_signs():
             posting(**change)
     with pytest.raises(InputError, match="axle_t"):
         posting(axle_t=0.0)
+    # Kilograms, pounds or no limit at all would bind nobody
+    for typed in (6000.0, 13_000.0, np.inf):
+        with pytest.raises(UnitsError, match="expected at most 15 t an axle"):
+            posting(axle_t=typed)
+    with pytest.raises(InputError, match="axle_t nan"):
+        posting(axle_t=np.nan)
     with pytest.raises(InputError, match="before it goes up"):
         posting(down_at=MORNING - timedelta(days=1))
 

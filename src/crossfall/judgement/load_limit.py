@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import numpy.typing as npt
 
-from crossfall.errors import InputError
+from crossfall.errors import InputError, UnitsError
 from crossfall.model.fleet import Machine
 from crossfall.model.network import Segment
 from crossfall.model.policy.gate import GatePolicy
@@ -79,12 +79,26 @@ def sign_posting(
     signed_by: str,
     up_at: datetime,
     down_at: datetime | None = None,
+    policy: GatePolicy | None = None,
 ) -> LoadPosting:
     """Turn advice into a posting; refused without an authority and a name.
 
     A limit may be signed where the indices ask for none, for people know more than they do; the
     posting then says so.
+
+    Raises
+    ------
+    InputError
+        If nobody signed it, or the limit is not above 0.
+    UnitsError
+        If the limit is so high that it must be in another unit; it would bind nobody.
     """
+    most = (policy or GatePolicy()).posted_axle_most_t
+    if most < axle_t:
+        raise UnitsError(
+            f"axle_t is {axle_t:g}; expected at most {most:g} t an axle, maybe it is in kilograms,"
+            " in pounds or of the whole truck"
+        )
     reason = advisory.reason
     if advisory.advice == "none":
         reason = f"Signed although the thaw indices ask for none. {reason}"

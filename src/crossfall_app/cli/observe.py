@@ -290,6 +290,7 @@ def _post(
             authority=authority,
             signed_by=signed_by,
             up_at=_at(opened, start or each.on or sheet.today, time()),
+            policy=sheet.gates.policy if sheet.gates else None,
         )
         for each in chosen
     ]

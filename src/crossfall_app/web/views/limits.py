@@ -33,6 +33,7 @@ def put_up(request: HttpRequest) -> HttpResponse:
             authority=given.get("authority", ""),
             signed_by=given.get("signed_by", ""),
             up_at=_moment(a_day(given.get("day", ""), desk.today), time()),
+            policy=desk.district.policy.gate,
         )
         repository.add_postings([posting], by=request.user.get_username())
     except InputError as error:
