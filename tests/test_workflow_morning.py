@@ -50,6 +50,16 @@ def test_water_or_wait_is_judged_for_the_depth_that_is_cut():
     assert road_surface(replace(given, fleet=dry_fleet), sheet, "s0").water is None
 
 
+def test_a_sheet_of_one_day_still_waits_for_the_rain_of_the_next_ones():
+    wet = (forecast([[0.0, 25.0, 0.0, 0.0, 0.0]] * 10),)
+    given = district(network=roads(2), record=weather(rain={30: 9.0}), forecasts=wet)
+    verdicts = [
+        road_surface(given, morning(given, today=TODAY, n_days=n), "s0").water for n in (1, 2, 10)
+    ]
+    assert [each and each.verdict for each in verdicts] == ["wait"] * 3
+    assert {each and each.reason for each in verdicts[:2]} == {verdicts[2] and verdicts[2].reason}
+
+
 def test_water_is_reckoned_on_thin_roads_too():
     given = osier_valley(today=TODAY)
     sheet = morning(given, today=TODAY, n_days=4)

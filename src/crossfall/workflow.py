@@ -332,9 +332,13 @@ def road_surface(district: District, sheet: MorningSheet, segment_id: str) -> Ro
     condition = next((c for c in sheet.conditions if c.segment_id == segment_id), None)
     tools = make_tools(district.fleet, build_graph(district.network), district.policy)
     site = Site(segment, condition, (), None, (False, False), tools)
+    state, n_days = sheet.state, 1 + district.policy.moisture.water_wait_days
+    if state.n_days < n_days:
+        # A sheet of fewer days than one is willing to wait does not know what those bring
+        state = surface_state(district, first_day=sheet.today, n_days=n_days)
     try:
         water = water_or_wait(
-            sheet.state,
+            state,
             segment,
             sheet.today,
             max(trucks, key=lambda each: each.capacity),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -62,13 +63,15 @@ def moisture(
 
     district = the_district()
     first_day = a_day(start, "start") or usual_first_day(opened)
-    sheet = morning(district, today=first_day, n_days=days)
+    # Whether to wait for rain hangs on days that need not be shown
+    wait_days = district.policy.moisture.water_wait_days if road is not None else 0
+    sheet = morning(district, today=first_day, n_days=max(days, 1 + wait_days))
     if sheet.state is None:
         raise InputError(sheet.trouble)
     if by is not None and by not in _ZONES:
         raise InputError(f"by is {by!r}; expected {', '.join(_ZONES)}")
     if road is not None:
-        _road(district, sheet, road, history, chart, opened.config.units, as_json)
+        _road(district, sheet, road, (history, days), chart, opened.config.units, as_json)
     elif chart is not None:
         raise InputError("chart draws one road; name it with --road")
     else:
@@ -242,7 +245,7 @@ def _road(
     district: District,
     sheet: MorningSheet,
     road: str,
-    n_past: int,
+    past_and_ahead: tuple[int, int],
     chart: Path | None,
     units: str,
     as_json: bool,
@@ -252,7 +255,12 @@ def _road(
     segments = [each for each in district.network.maintained if road in (each.id, each.route)]
     if not segments:
         raise InputError(f"road {road!r} is neither a maintained segment's id nor a road's name")
-    found = [(each, road_surface(district, sheet, each.id)) for each in segments]
+    n_past, n_ahead = past_and_ahead
+    found = []
+    for each in segments:
+        surface = road_surface(district, sheet, each.id)
+        shown = replace(surface.days, ahead=surface.days.ahead[:n_ahead])
+        found.append((each, replace(surface, days=shown)))
     if chart is not None:
         _draw(found, chart, units)
     if as_json:
