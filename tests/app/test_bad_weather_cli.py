@@ -136,6 +136,29 @@ def test_rain_in_tenths_is_refused_or_doubted(crossfall, office, a_sky):
     assert "the file may be in tenths of a millimetre" in light.out
 
 
+def test_tenths_in_dry_country_are_doubted_by_their_wet_days(crossfall, office, a_sky):
+    # One wet day in ten, 4 mm each: in tenths a year stays below what is doubted
+    a_sky.rain = np.where(np.arange(a_sky.rain.size) % 10 == 0, 4.0, 0.0)
+    honest = crossfall("weather", a_sky.file(a_sky.rows()), HERE, "-w", office, "--dry-run")
+    assert "tenths" not in honest.out
+    tenths = crossfall(
+        "weather", a_sky.file(a_sky.rows(rain=10.0)), HERE, "-w", office, "--dry-run"
+    )
+    assert "wet days bring 40 mm on average, more than 25" in tenths.out
+    assert "the file may be in tenths of a millimetre" in tenths.out
+
+
+def test_days_that_are_still_to_come_are_named(crossfall, office, a_sky):
+    honest = crossfall("weather", a_sky.file(a_sky.rows()), HERE, "-w", office, "--dry-run")
+    assert "after today" not in honest.out
+    ahead = [f"{TODAY + timedelta(days=n)},3.0,5.0,15.0" for n in range(30)]
+    shown = crossfall(
+        "weather", a_sky.file(a_sky.rows(more=ahead)), HERE, "-w", office, "--dry-run"
+    )
+    assert f"29 days after today {TODAY}, and nobody has seen those" in shown.out
+    assert "maybe the year is wrong" in shown.out
+
+
 def test_negative_rain_is_unknown_and_named(crossfall, office, a_sky):
     a_sky.rain[20] = -5.0
     shown = crossfall("weather", a_sky.file(a_sky.rows()), HERE, "-w", office)

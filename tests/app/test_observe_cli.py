@@ -63,7 +63,7 @@ def test_a_gauge_at_a_place_or_along_a_road(crossfall, office):
         (("--road", "Raod 1", "--felt", "dust"), ("did you mean Road 1",)),
         (("--road", "Road 1", "--felt", "soggy"), ("expected too_wet, just_right, dust",)),
         (("--road", "Road 1", "--rain-mm", "-1"), ("rain-mm",)),
-        (("--road", "Road 1", "--rain-mm", "5000"), ("expected 0 to 1825",)),
+        (("--road", "Road 1", "--rain-mm", "5000"), ("expected 0 to 500",)),
         (("--road", "Road 1", "--rain-mm", "5", "--rain-in", "1"), ("one of the two",)),
         (("--at", "45,-104", "--felt", "dust"), ("longitude comes first",)),
         (("--road", "Road 1", "--felt", "dust", "--day", "2026-05-13"), ("a day up to it",)),

@@ -78,8 +78,9 @@ def test_a_report_resets_the_surface():
     [
         ({"road": "Mill Road"}, "neither how the surface felt nor what a gauge caught"),
         ({"felt": "soggy", "road": "Mill Road"}, "expected too_wet, just_right, dust"),
-        ({"rain_mm": -1.0, "road": "Mill Road"}, "rain_mm is -1; expected 0 to 1825"),
+        ({"rain_mm": -1.0, "road": "Mill Road"}, "rain_mm is -1; expected 0 to 500"),
         ({"rain_mm": 2540.0, "road": "Mill Road"}, "rain_mm is 2540"),
+        ({"rain_mm": 900.0, "road": "Mill Road"}, "maybe the decimal point slipped"),
         ({"rain_mm": float("nan"), "road": "Mill Road"}, "rain_mm is nan"),
         ({"felt": "dust"}, "say where"),
         ({"felt": "dust", "road": "Mill Road", "place": (-100.0, 45.0)}, "one of the two"),

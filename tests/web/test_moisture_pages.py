@@ -194,7 +194,7 @@ def test_us_agency_types_inches_and_miles(office, superintendent, settings):
         ({"felt": "dust", "road": "Road 1", "place": "yard"}, "one of the two"),
         ({"felt": "dust", "place": "moon"}, "choose one of the list"),
         ({"rain": "a lot", "place": "yard"}, "expected a figure in mm"),
-        ({"rain": "-3", "place": "yard"}, "expected 0 to 1825"),
+        ({"rain": "-3", "place": "yard"}, "expected 0 to 500"),
         ({"felt": "dust", "road": "Road 1", "day": "2026-05-13"}, "expected a day up to it"),
         ({"felt": "dust", "road": "Road 1", "day": "soon"}, "expected a day such as"),
     ],

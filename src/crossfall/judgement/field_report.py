@@ -164,10 +164,11 @@ def _check_what(report: FieldReport, policy: Policy) -> None:
         raise InputError("the report says neither how the surface felt nor what a gauge caught")
     if report.felt is not None and report.felt not in get_args(Felt):
         raise InputError(f"felt is {report.felt!r}; expected {', '.join(get_args(Felt))}")
-    most = policy.weather.rain_max_mm
+    most = min(policy.weather.rain_max_mm, policy.weather.typed_rain_max_mm)
     if report.rain_mm is not None and not 0 <= report.rain_mm <= most:
         raise InputError(
-            f"rain_mm is {report.rain_mm:g}; expected 0 to {most:g}, in millimetres of rain"
+            f"rain_mm is {report.rain_mm:g}; expected 0 to {most:g}, in millimetres of rain;"
+            " maybe the decimal point slipped"
         )
 
 

@@ -60,6 +60,15 @@ def doubts_of_place_and_day(
                         " before")
             )  # fmt: skip
         return tuple(doubts)
+    n_ahead = (weather.last_day - today).days
+    if n_ahead > 0:
+        doubts.append(
+            Problem(
+                file,
+                f"ends {weather.last_day}, {count(n_ahead, 'day')} after today {today}, and nobody"
+                " has seen those; maybe the year is wrong, or it is a forecast",
+            )
+        )
     n_old = (today - weather.last_day).days - 1
     if n_old > policy.weather_gap_days:
         doubts.append(

@@ -227,6 +227,14 @@ def _wet_days(judged: Judged, file: str, policy: WeatherPolicy) -> None:
             f"{file}, rain: wet days bring {mean:.0f} mm on average, more than"
             f" {policy.wet_day_mean_max_mm:g}; {_LIKELY['rain']}"
         )
+    if mean > policy.wet_day_mean_doubt_mm:
+        judged.doubts.append(
+            Problem(
+                f"{file}, rain",
+                f"wet days bring {mean:.0f} mm on average, more than"
+                f" {policy.wet_day_mean_doubt_mm:g}; {_LIKELY['rain']}",
+            )
+        )
     is_told = any(doubt.where == f"{file}, rain" for doubt in judged.doubts)
     if mean < policy.wet_day_mean_min_mm and not is_told:
         judged.doubts.append(

@@ -61,6 +61,14 @@ class WeatherPolicy:
         60.0, unit="mm", doc="Mean rain of a wet day above which tenths were read as whole units",
         low=20.0, high=200.0,
     )  # fmt: skip
+    wet_day_mean_doubt_mm: float = setting(
+        25.0, unit="mm", doc="Mean rain of a wet day above which tenths are suspected; told, not"
+        " refused", low=10.0, high=200.0,
+    )  # fmt: skip
+    typed_rain_max_mm: float = setting(
+        500.0, unit="mm", doc="Most rain of a day that is believed when a person types it; more is"
+        " taken for a slip of the point", low=50.0, high=2000.0,
+    )  # fmt: skip
     wet_day_mean_min_mm: float = setting(
         0.9, unit="mm", doc="Mean rain of a wet day below which inches were read as millimetres",
         low=0.1, high=3.0,
