@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import UTC, datetime
+
 import pytest
 
 from app_files import LAT, LON, fleet_toml, roads_geojson, survey_csv
+from crossfall.model import LoadPosting
 from crossfall_app.store import repository
 
 
@@ -39,6 +43,20 @@ def test_looks_that_would_be_lost_are_counted_loudly(crossfall, office, tmp_path
     told = crossfall("import", file, "--json", "-w", office)
     assert told.json["facts_on_vanished"] == {"looks": 2}
     assert "CAREFUL" not in crossfall("import", file, "--merge", "-w", office).out
+
+
+def test_a_signed_load_limit_that_would_bind_nobody_is_said_loudly(crossfall, office, tmp_path):
+    roads = [each.id for each in repository.load_district().network.segments]
+    up = datetime(2026, 3, 1, tzinfo=UTC)
+    limit = LoadPosting("limit-1", tuple(roads), 6.0, "The board", "A. Chair", up)
+    old = replace(limit, id="limit-0", down_at=datetime(2026, 3, 20, tzinfo=UTC))
+    repository.add_postings([limit, old], by="tests")
+    file = roads_geojson(tmp_path / "two.geojson", n_roads=2)
+    told = crossfall("import", file, "-w", office)
+    assert "1 signed load limits hang on segments that vanish" in told.out
+    assert crossfall("import", file, "--json", "-w", office).json["facts_on_vanished"] == {
+        "looks": 2, "signed load limits": 1,
+    }  # fmt: skip
 
 
 def test_a_yard_in_another_country_is_refused(crossfall, office):

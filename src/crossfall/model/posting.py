@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -37,7 +36,7 @@ class LoadPosting:
                 f"posting {self.id} has no authority or no signature; a load limit is advice until"
                 " a named person of the posting authority signs it"
             )
-        if not 0 < self.axle_t < math.inf:
+        if not self.axle_t > 0:
             raise InputError(f"posting {self.id} has axle_t {self.axle_t:g}; expected above 0")
         if self.down_at is not None and self.down_at <= self.up_at:
             raise InputError(f"posting {self.id} comes down at {self.down_at}, before it goes up")

@@ -83,7 +83,10 @@ def replace_network(
 
 
 def facts_on(segment_ids: Iterable[str]) -> dict[str, int]:
-    """How many facts hang on some segments: looks, records of work, open requests and hazards."""
+    """How many facts hang on some segments.
+
+    Looks, records of work, open requests, hazards, and signed load limits that are up.
+    """
     ids = list(segment_ids)
     tables: tuple[tuple[str, Any], ...] = (
         ("looks", models.Condition),
@@ -98,6 +101,11 @@ def facts_on(segment_ids: Iterable[str]) -> dict[str, int]:
         )
         for name, table in tables
     }
+    up = models.LoadPosting.objects.filter(down_at__isnull=True).values_list(
+        "segment_ids", flat=True
+    )
+    gone = set(ids)
+    counts["signed load limits"] = sum(not gone.isdisjoint(each) for each in up)
     return {name: n for name, n in counts.items() if n}
 
 
