@@ -46,7 +46,7 @@ COVER = {
 }  # fmt: skip
 GRAVEL = {
     "length_m": 600, "width_m": 7, "depth_mm": 80, "bulking": 1.25, "dry_t_m3": 2.1,
-    "loose_t_m3": 1.6, "body_m3": 10, "payload_t": 16,
+    "loose_t_m3": 1.6, "body_m3": 10, "payload_t": 17,
 }  # fmt: skip
 WATER = {
     "compacted_m3": 840, "area_m2": 11_200, "dry_t_m3": 2.1, "now_pct": 3, "target_pct": 7,

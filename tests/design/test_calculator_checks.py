@@ -176,7 +176,7 @@ class TestVolumes:
         """Arithmetic: 7.0 m × 75 mm × 1,600 m, bulking 1.25, loads of 10 m³."""
         made = regravel(
             length_m=1600, width_m=7.0, depth_mm=75, bulking=1.25, dry_t_m3=2.1, loose_t_m3=1.6,
-            body_m3=10, payload_t=16,
+            body_m3=10, payload_t=17,
         )  # fmt: skip
         assert made.compacted_m3 == pytest.approx(840, rel=1e-9)
         assert made.loose_m3 == pytest.approx(1050, rel=1e-9)
@@ -452,7 +452,7 @@ class TestWidthsAndBridges:
         road = [Width(400, 7.0, 7.0), Width(100, 7.0, 12.0), Width(100, 12.0, 7.0)]
         made = regravel(
             widths=road, depth_mm=80, bulking=1.25, dry_t_m3=2.1, loose_t_m3=1.6, body_m3=10,
-            payload_t=16,
+            payload_t=17,
         )  # fmt: skip
         stakes = made.lifts[0].stakes_m
         gaps = [b - a for a, b in pairwise(stakes)]
@@ -464,7 +464,7 @@ class TestWidthsAndBridges:
     def test_a_bridge_gets_none(self):
         made = regravel(
             length_m=600, width_m=7, depth_mm=80, bridges=[(290, 310)], bulking=1.25,
-            dry_t_m3=2.1, loose_t_m3=1.6, body_m3=10, payload_t=16,
+            dry_t_m3=2.1, loose_t_m3=1.6, body_m3=10, payload_t=17,
         )  # fmt: skip
         assert made.compacted_m3 == pytest.approx(0.08 * 7 * 580)
         assert not [at for at in made.lifts[0].stakes_m if 290 <= at < 310]
@@ -472,7 +472,7 @@ class TestWidthsAndBridges:
     def test_a_seasonal_limit_moves_the_stakes(self):
         usual = {
             "length_m": 600, "width_m": 7, "depth_mm": 80, "bulking": 1.25, "dry_t_m3": 2.1,
-            "loose_t_m3": 1.6, "body_m3": 10, "payload_t": 16,
+            "loose_t_m3": 1.6, "body_m3": 10, "payload_t": 17,
         }  # fmt: skip
         free = regravel(**usual)
         posted = regravel(**usual, limit_t=20, truck_mass_t=10)
@@ -482,14 +482,14 @@ class TestWidthsAndBridges:
     def test_a_job_shorter_than_a_load_has_one_stake(self):
         made = regravel(
             length_m=8, width_m=7, depth_mm=75, bulking=1.25, dry_t_m3=2.1, loose_t_m3=1.6,
-            body_m3=10, payload_t=16,
+            body_m3=10, payload_t=17,
         )  # fmt: skip
         assert made.lifts[0].stakes_m == (0.0,)
 
 
 GRAVEL = {
     "length_m": 600, "width_m": 7, "depth_mm": 80, "bulking": 1.25, "dry_t_m3": 2.1,
-    "loose_t_m3": 1.6, "body_m3": 10, "payload_t": 16,
+    "loose_t_m3": 1.6, "body_m3": 10, "payload_t": 17,
 }  # fmt: skip
 WATER = {
     "compacted_m3": 840, "area_m2": 11_200, "dry_t_m3": 2.1, "now_pct": 3, "target_pct": 7,

@@ -12,8 +12,8 @@ from datetime import date
 from typing import Any
 
 from crossfall.design.jobs import design_job
-from crossfall.errors import InputError
-from crossfall.formulas.given import at_least, percent, positive, within
+from crossfall.errors import InfeasibleError, InputError
+from crossfall.formulas.given import percent, within
 from crossfall.model import (
     Condition,
     Fleet,
@@ -89,7 +89,7 @@ def design_alone(treatment: Treatment, piece: Piece, *, policy: Policy | None = 
     --------
     >>> job = design_alone(Treatment.REGRAVELLING, Piece(1600, 7, depth_mm=75, edge_slope=0))
     >>> [(row.name, round(row.value), row.unit) for row in job.quantities][2:4]
-    [('gravel, dry mass', 1764, 't'), ('loads', 120, 'loads')]
+    [('gravel, dry mass', 1764, 't'), ('loads', 135, 'loads')]
     """
     if treatment not in ALONE:
         raise InputError(f"{treatment.label} cannot be designed; expected one of {_names()}")
@@ -123,6 +123,8 @@ def design_alone(treatment: Treatment, piece: Piece, *, policy: Policy | None = 
         is_treated=piece.is_treated,
         widenings=tuple(piece.widenings),
     )
+    if not job.stages:
+        raise InfeasibleError(next((each for each in job.assumed if "not laid out" in each), ""))
     return replace(job, assumed=(*job.assumed, *_left_open(piece, policy.design, treatment)))
 
 
@@ -132,6 +134,20 @@ _CUTS = (
     Treatment.SHOULDER_PULLING,
     Treatment.SECONDARY_DITCH_REMOVAL,
 )
+
+
+_POSSIBLE: dict[str, tuple[float, float, str]] = {
+    "haul_km": (0.0, 300.0, "metres are divided by 1000"),
+    "water_km": (0.0, 300.0, "metres are divided by 1000"),
+    "body_m3": (1.0, 40.0, "loose gravel in one truck; litres are divided by 1000"),
+    "payload_t": (1.0, 60.0, "kilograms are divided by 1000, pounds by 2205"),
+    "limit_t": (1.0, 100.0, "kilograms are divided by 1000, pounds by 2205"),
+    "truck_t": (1.0, 50.0, "kilograms are divided by 1000, pounds by 2205"),
+    "tank_l": (200.0, 60_000.0, "cubic metres are times 1000, US gallons times 3.785"),
+    "blade_m": (1.5, 8.0, "feet are times 0.3048"),
+    "shift_h": (0.5, 16.0, "minutes are divided by 60"),
+}
+"""What a foreman's figure can be: outside it somebody meant another unit."""
 
 
 class _Nowhere:
@@ -160,14 +176,10 @@ def _check(piece: Piece) -> None:
         percent("moisture_pct", piece.moisture_pct, 0.5, 25.0, called="moisture")
     if piece.trucks is not None:
         within("trucks", piece.trucks, 1, 60)
-    for name in ("haul_km", "water_km"):
+    for name, (low, high, hint) in _POSSIBLE.items():
         value = getattr(piece, name)
         if value is not None:
-            at_least(name, value, 0.0)
-    for name in ("body_m3", "payload_t", "limit_t", "tank_l", "blade_m", "shift_h"):
-        value = getattr(piece, name)
-        if value is not None:
-            positive(name, value)
+            within(name, value, low, high, hint=hint)
     if piece.bulking is not None:
         within("bulking", piece.bulking, 1.0, 2.0, hint="loose volume over compacted")
     if piece.edge_slope is not None:
@@ -243,7 +255,7 @@ def _fleet(piece: Piece, policy: Policy) -> Fleet:
                 "yard",
                 capacity=body,
                 payload_t=payload,
-                mass_t=positive("truck_t", piece.truck_t),
+                mass_t=piece.truck_t,
             )
             for number in range(1, n + 1)
         ]

@@ -83,7 +83,7 @@ def price_book(policy: Policy, fleet: Fleet) -> PriceBook:
             raise InputError(
                 f"the price of pit {pit.place.name} is per {price.per}; expected per m3 or t"
             )
-        by_volume = price.minor * (design.gravel.loose_t_m3 if price.per == "t" else 1.0)
+        by_volume = price.minor * (design.hauled_t_m3 if price.per == "t" else 1.0)
         rows[gravel_line(pit.place.id)] = (
             by_volume * costs.gate_price_low,
             by_volume,

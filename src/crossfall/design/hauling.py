@@ -5,7 +5,7 @@ from __future__ import annotations
 from crossfall.design.site import Site
 from crossfall.design.source import GravelSource
 from crossfall.design.words import NBSP
-from crossfall.errors import InfeasibleError
+from crossfall.errors import InfeasibleError, InputError
 from crossfall.formulas.compaction import roller_rate, water_truck_rate, water_volume
 from crossfall.formulas.gravel import load_volume
 from crossfall.formulas.hauling import Pace, slowest, truck_cycle, truck_rate, trucks_to_match
@@ -20,6 +20,8 @@ def load_for(site: Site, source: GravelSource) -> float:
 
     Raises
     ------
+    InputError
+        If the trucks carry less than a bucket though nothing is posted.
     InfeasibleError
         If the limit lets no loaded truck in.
     """
@@ -36,12 +38,20 @@ def load_for(site: Site, source: GravelSource) -> float:
     payload = outfit.payload_t
     if posted is not None:
         payload = min(payload, posted - outfit.truck_mass_t)
-    if payload < gravel.least_load_m3 * gravel.loose_t_m3:
+    if payload < gravel.least_load_m3 * site.tools.design.hauled_t_m3:
+        if posted is None:
+            raise InputError(
+                f"payload_t is {payload:g}; expected at least one bucket of"
+                f" {gravel.least_load_m3:g} m3, which weighs"
+                f" {gravel.least_load_m3 * site.tools.design.hauled_t_m3:.2g} t"
+            )
         raise InfeasibleError(
             f"a limit of {posted:g} t on the road or on the way lets no loaded truck in; an empty"
             f" one weighs {outfit.truck_mass_t:g} t"
         )
-    return load_volume(outfit.body_m3, payload, gravel.loose_t_m3, least_m3=gravel.least_load_m3)
+    return load_volume(
+        outfit.body_m3, payload, site.tools.design.hauled_t_m3, least_m3=gravel.least_load_m3
+    )
 
 
 def match_fleet(

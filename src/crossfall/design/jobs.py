@@ -200,7 +200,7 @@ def make_tools(
     outfit, book = outfit_of(fleet, policy), price_book(policy, fleet)
     passes = PassBook(policy.design, outfit.blade_m)
     network = graph.network if isinstance(graph, RoadGraph) else None
-    full_t = outfit.full_truck_t(policy.design.gravel.loose_t_m3)
+    full_t = outfit.full_truck_t(policy.design.hauled_t_m3)
     limits = posted_below(network, full_t, seasonal_t or {}) if network else {}
     sources = SourceFinder(fleet, HaulWays(graph, limits), book, outfit, policy)
     return Tools(policy, outfit, book, passes, sources, CurveFinder(policy.design.shape))

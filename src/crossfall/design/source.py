@@ -100,7 +100,7 @@ class SourceFinder:
         load_m3 = self.outfit.body_m3
         if way.limit_t is not None:
             payload_t = min(self.outfit.payload_t, way.limit_t - self.outfit.truck_mass_t)
-            load_m3 = min(load_m3, payload_t / self.policy.design.gravel.loose_t_m3)
+            load_m3 = min(load_m3, payload_t / self.policy.design.hauled_t_m3)
         if load_m3 < self.policy.design.gravel.least_load_m3:
             return math.inf
         minutes_per_km = 60 / haul.loaded_km_h + 60 / haul.empty_km_h

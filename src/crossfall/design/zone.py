@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from crossfall.design.words import NBSP, metres
+from crossfall.formulas.given import at_least
 from crossfall.formulas.work_zone import taper_length, taper_spacing
 from crossfall.model import Segment
 from crossfall.model.need import Task
@@ -104,6 +105,7 @@ def duration_of(stay_min: float, practice: ZonePractice) -> Duration:
     >>> duration_of(0.0, ZonePractice()), duration_of(240.0, ZonePractice())
     ('mobile', 'short term')
     """
+    at_least("stay_min", stay_min, 0.0)
     if stay_min <= practice.mobile_min:
         return "mobile"
     if stay_min <= practice.short_duration_min:

@@ -172,7 +172,7 @@ def pipe_full_flow(diameter_m: float, slope: float, roughness_n: float = 0.024) 
     >>> round(pipe_full_flow(0.45, 0.01), 3)
     0.154
     """
-    positive("diameter_m", diameter_m)
+    within("diameter_m", diameter_m, 0.1, 10.0, hint="millimetres are divided by 1000")
     area = math.pi * diameter_m**2 / 4
     return area * manning_velocity(diameter_m / 4, slope, roughness_n)
 

@@ -140,6 +140,37 @@ def load_volume(
     return load_m3
 
 
+def hauled_density(
+    loose_t_m3: float, dry_t_m3: float, bulking: float, moisture_pct: float = 0.0
+) -> float:
+    """Mass of a loose cubic metre in the truck, as the scale reads it. [t/m³]
+
+    The bulk density and the compacted dry density over the bulking are two words on one thing,
+    and they seldom agree. The heavier counts: else a truck that is filled by the lighter stands
+    over its legal payload, and the loads together carry less than the mass that is placed.
+
+    Parameters
+    ----------
+    loose_t_m3, dry_t_m3 : float
+        Bulk density in the truck, and compacted dry density. [t/m³]
+    bulking : float, 1 to 2
+        Loose over compacted.
+    moisture_pct : float, >= 0
+        Of the gravel as it is hauled, by dry mass. [%]
+
+    Examples
+    --------
+    >>> round(hauled_density(1.6, 2.1, 1.25), 3)
+    1.68
+    >>> hauled_density(1.8, 2.1, 1.25)
+    1.8
+    """
+    density("dry_t_m3", dry_t_m3)
+    at_least("moisture_pct", moisture_pct, 0.0)
+    from_dry = dry_t_m3 / loose_volume(1.0, bulking) * (1 + moisture_pct / 100)
+    return max(density("loose_t_m3", loose_t_m3, 1.0, 2.2), from_dry)
+
+
 def n_loads(loose_m3: float, load_m3: float) -> int:
     """Loads for a volume, the last one counted whole.
 

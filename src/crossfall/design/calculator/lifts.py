@@ -10,6 +10,7 @@ import numpy as np
 from crossfall.errors import InputError
 from crossfall.formulas.given import Floats, at_least, positive
 from crossfall.formulas.gravel import (
+    hauled_density,
     load_volume,
     loose_volume,
     mass,
@@ -135,7 +136,7 @@ def regravel(
     Examples
     --------
     >>> regravel(length_m=1600, width_m=7, depth_mm=75, bulking=1.25, dry_t_m3=2.1,
-    ...          loose_t_m3=1.6, body_m3=10, payload_t=16).summary()
+    ...          loose_t_m3=1.6, body_m3=10, payload_t=17).summary()
     '1 lift(s) of 75 mm compacted over 1,600 m: 840 m3 compacted, 1,050 m3 loose, 1,764 t dry, \
 105 loads of 10.0 m3 loose'
     """
@@ -148,7 +149,7 @@ def regravel(
     payload = payload_t
     if limit_t is not None:
         payload = min(payload, limit_t - positive("truck_mass_t", truck_mass_t))
-    load = load_volume(body_m3, max(payload, 1e-9), loose_t_m3)
+    load = load_volume(body_m3, max(payload, 1e-9), hauled_density(loose_t_m3, dry_t_m3, bulking))
     lifts = []
     for index in range(number):
         crown = extra_crown_m if index == 0 else 0.0

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from crossfall.formulas.gravel import hauled_density
 from crossfall.model.policy.passes import PassRule, default_pass_rules
 from crossfall.model.policy.permission import PermissionPractice
 from crossfall.model.policy.setting import setting
@@ -430,3 +431,11 @@ class DesignPolicy:
     edge: EdgePractice = field(default_factory=EdgePractice)
     permission: PermissionPractice = field(default_factory=PermissionPractice)
     contract: ContractPractice = field(default_factory=ContractPractice)
+
+    @property
+    def hauled_t_m3(self) -> float:
+        """Mass of a loose cubic metre on the truck, moist as it comes from the pit [t/m³]."""
+        gravel = self.gravel
+        return hauled_density(
+            gravel.loose_t_m3, gravel.dry_t_m3, gravel.bulking, self.water.pit_pct
+        )
