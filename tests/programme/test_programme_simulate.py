@@ -225,7 +225,9 @@ def test_figures_of_a_segment_do_not_depend_on_its_neighbours() -> None:
 
 def test_one_season_is_the_plain_year() -> None:
     policy = ProgrammePolicy(
-        seasons=SeasonPolicy(("year",), (365.0,), (1.0,), (1.0,)),
+        seasons=SeasonPolicy(
+            names=("year",), days=(365.0,), roughness_factor=(1.0,), gravel_loss_factor=(1.0,)
+        ),
         strategies=replace(POLICY.strategies, bladings_by_season=((2.0,), (6.0,))),
     )
     table, strategies = made_table(60, 1), strategy_set(policy.strategies)
