@@ -220,6 +220,34 @@ def test_what_the_store_cannot_take_stays_in_the_outbox(phone, monkeypatch):
     assert phone.answers(broken) == ["accepted"]
 
 
+def test_no_figure_is_large_enough_to_block_a_message(phone):
+    """A figure of hundreds of digits is an ordinary whole number in JSON."""
+    huge = 10**400
+    bad = [
+        phone.fact("track", {"points": [[huge, 1, 1]]}),
+        phone.fact("check_in", {"lon": huge, "lat": 1}),
+        phone.fact("shift_start", {"expected_back": "9999-12-31T23:59:59+00:00"}),
+        phone.fact("note", {"note": "a"}, sequence=huge),
+    ]
+    reply = phone.send(*bad, phone.fact("note", {"note": "good"})).json()["answers"]
+    assert [each["answer"] for each in reply] == ["rejected"] * 4 + ["accepted"]
+    assert all(len(each["why"]) < 600 for each in reply)
+
+
+def test_a_fault_of_ours_with_one_fact_leaves_the_others_their_answers(phone, monkeypatch):
+    plain = intake.fingerprint
+
+    def breaks(fact):
+        if fact.payload.get("note") == "break":
+            raise OverflowError("a fault of ours")
+        return plain(fact)
+
+    monkeypatch.setattr(intake, "fingerprint", breaks)
+    one, broken, two = (phone.fact("note", {"note": each}) for each in ("a", "break", "b"))
+    answers = phone.send(one, broken, two).json()["answers"]
+    assert [each["id"] for each in answers] == [one["id"], two["id"]]
+
+
 @pytest.mark.parametrize(
     "body", ["", "[]", "{", '{"facts": 3, "protocol": 1}', '{"protocol": 1, "facts": [NaN]}',
              '{"facts": [], "protocol": 99}', "[" * 5000]

@@ -39,6 +39,8 @@ REASONS: dict[str, str] = {
 
 _MOST = {"hours": 24.0, "loads": 500.0, "stakes": 2000.0, "litres": 500_000.0, "at_m": 1e6}
 _PASSES = 200
+_FIRST_YEAR, _LAST_YEAR = 1970, 2200
+_SHOWN = 60
 _WAYS = ("phone", "radio")
 
 Check = Callable[[str, Any, CabPolicy], Any]
@@ -104,11 +106,13 @@ def _check_together(kind: str, kept: dict[str, Any]) -> None:
 def _check_edit(target: str, value: Any) -> Any:
     name = target.rpartition("/")[2]
     if name not in EDITS:
-        raise InputError(f"target is {target!r}; expected one that ends in {', '.join(EDITS)}")
+        raise InputError(
+            f"target is {_short(target)}; expected one that ends in {', '.join(EDITS)}"
+        )
     if name == "n_passes" and not (isinstance(value, int) and 0 <= value <= _PASSES):
-        raise InputError(f"n_passes is {value!r}; expected a whole number up to {_PASSES}")
+        raise InputError(f"n_passes is {_short(value)}; expected a whole number up to {_PASSES}")
     if name != "n_passes" and not isinstance(value, str):
-        raise InputError(f"{name} is {value!r}; expected text")
+        raise InputError(f"{name} is {_short(value)}; expected text")
     if name == "expected_back":
         _moment(name, value, CabPolicy())
     return value
@@ -117,29 +121,29 @@ def _check_edit(target: str, value: Any) -> Any:
 def _figure(name: str, value: Any, policy: CabPolicy) -> float:
     most = _MOST.get(name, _MOST["at_m"])
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(f"{name} is {value!r}; expected a figure")
-    if not (math.isfinite(value) and 0 <= value <= most):
+        raise InputError(f"{name} is {_short(value)}; expected a figure")
+    if not 0 <= value <= most:
         hint = "; were minutes meant?" if name == "hours" else ""
-        raise InputError(f"{name} is {value:g}; expected 0 to {most:g}{hint}")
+        raise InputError(f"{name} is {_short(value)}; expected 0 to {most:g}{hint}")
     return float(value)
 
 
 def _count(name: str, value: Any, policy: CabPolicy) -> int:
     most = int(_MOST.get(name, _PASSES))
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
-        raise InputError(f"{name} is {value!r}; expected a whole number, 0 to {most}")
+        raise InputError(f"{name} is {_short(value)}; expected a whole number, 0 to {most}")
     return value
 
 
 def _flag(name: str, value: Any, policy: CabPolicy) -> bool:
     if not isinstance(value, bool):
-        raise InputError(f"{name} is {value!r}; expected yes or no")
+        raise InputError(f"{name} is {_short(value)}; expected yes or no")
     return value
 
 
 def _text(name: str, value: Any, policy: CabPolicy) -> str:
     if not isinstance(value, str):
-        raise InputError(f"{name} is {value!r}; expected text")
+        raise InputError(f"{name} is {_short(value)}; expected text")
     if len(value) > policy.note_letters:
         raise InputError(f"{name} has {len(value)} letters; expected at most {policy.note_letters}")
     if "\0" in value or any("\ud800" <= each <= "\udfff" for each in value):
@@ -151,16 +155,28 @@ def _moment(name: str, value: Any, policy: CabPolicy) -> str:
     try:
         when = datetime.fromisoformat(value)
     except (TypeError, ValueError):
-        raise InputError(f"{name} is {value!r}; expected 2026-05-12T15:30Z, say") from None
+        raise InputError(f"{name} is {_short(value)}; expected 2026-05-12T15:30Z, say") from None
     if when.tzinfo is None:
-        raise InputError(f"{name} is {value!r}, which names no time zone")
+        raise InputError(f"{name} is {_short(value)}, which names no time zone")
+    if not _FIRST_YEAR <= when.year <= _LAST_YEAR:
+        # A shift that ends in the year 9999 would keep nobody waiting, ever
+        raise InputError(f"{name} is {value}; expected a year from {_FIRST_YEAR} to {_LAST_YEAR}")
     return str(value)
+
+
+def _short(value: Any) -> str:
+    """A value as a message shows it: nobody reads a figure of a thousand digits."""
+    try:
+        text = repr(value)
+    except (RecursionError, ValueError):
+        return "something that cannot be shown"
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
 
 
 def _one_of(*allowed: str) -> Check:
     def check(name: str, value: Any, policy: CabPolicy) -> str:
         if value not in allowed:
-            raise InputError(f"{name} is {value!r}; expected {', '.join(allowed)}")
+            raise InputError(f"{name} is {_short(value)}; expected {', '.join(allowed)}")
         return str(value)
 
     return check
@@ -169,8 +185,8 @@ def _one_of(*allowed: str) -> Check:
 def _degrees(limit: float) -> Check:
     def check(name: str, value: Any, policy: CabPolicy) -> float:
         is_figure = isinstance(value, int | float) and not isinstance(value, bool)
-        if not is_figure or not (math.isfinite(value) and -limit <= value <= limit):
-            raise InputError(f"{name} is {value!r}; expected -{limit:g} to {limit:g} degrees")
+        if not is_figure or not -limit <= value <= limit:
+            raise InputError(f"{name} is {_short(value)}; expected -{limit:g} to {limit:g} degrees")
         return float(value)
 
     return check
@@ -179,19 +195,19 @@ def _degrees(limit: float) -> Check:
 def _uuid(name: str, value: Any, policy: CabPolicy) -> str:
     text = str(value).lower()
     if len(text) != 36 or text.count("-") != 4 or set(text) - set("0123456789abcdef-"):
-        raise InputError(f"{name} is {value!r}; expected the id of a fact")
+        raise InputError(f"{name} is {_short(value)}; expected the id of a fact")
     return text
 
 
 def _hash(name: str, value: Any, policy: CabPolicy) -> str:
     if not isinstance(value, str) or len(value) != 64 or set(value) - set("0123456789abcdef"):
-        raise InputError(f"{name} is {value!r}; expected the SHA-256 of the photo")
+        raise InputError(f"{name} is {_short(value)}; expected the SHA-256 of the photo")
     return value
 
 
 def _bytes(name: str, value: Any, policy: CabPolicy) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 < value <= 50_000_000:
-        raise InputError(f"{name} is {value!r}; expected the photo's size in bytes")
+        raise InputError(f"{name} is {_short(value)}; expected the photo's size in bytes")
     return value
 
 
@@ -200,12 +216,12 @@ def _points(name: str, value: Any, policy: CabPolicy) -> list[list[float]]:
         raise InputError(f"{name} is no list of at most 2000 positions")
     try:
         rows = [[float(each) for each in row] for row in value]
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(f"{name} holds something that is no position") from None
     for row in rows:
         is_place = len(row) == 3 and all(map(math.isfinite, row))
         if not is_place or abs(row[1]) > 180 or abs(row[2]) > 90:
-            raise InputError(f"{name} holds {row}; expected seconds, longitude, latitude")
+            raise InputError(f"{name} holds {_short(row)}; expected seconds, longitude, latitude")
     return rows
 
 

@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db import DatabaseError, transaction
+from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
@@ -93,7 +93,7 @@ def take_in(
         knows_last = _knows(message.get("last"))
         answers = [said for each in facts if (said := _one(sender, each)) is not None]
         device.seen_at, device.skew_s = now, sender.skew.total_seconds()
-        device.release = str(message.get("release", ""))[:40]
+        device.release = _words(message.get("release"))[:40]
         device.waiting = _whole(message.get("waiting"), "waiting", default=0)
         device.save(update_fields=["seen_at", "skew_s", "release", "waiting"])
         latest = Fact.objects.aggregate(most=Max("number"))["most"] or 0
@@ -136,8 +136,9 @@ def _one(sender: Sender, told: Any) -> dict[str, Any] | None:
             return _keep(sender, told)
     except InputError as error:
         return _answer(str(key), "rejected", why=f"{str(error)[:1].upper()}{str(error)[1:]}.")
-    except DatabaseError:
-        # Ours to mend, not the operator's: no answer, so the phone keeps it and asks again
+    except Exception:  # noqa: BLE001 - it must block no other fact
+        # Ours to mend, not the operator's: no answer, so the phone keeps it and asks again, and
+        # whatever was wrong with this one, the others are answered
         _log.exception("fact %s of %s could not be kept", key, sender.device.key)
         return None
 
@@ -297,7 +298,10 @@ def _knows(last: Any) -> bool:
     """Whether the newest fact that the phone has an answer for is still here."""
     if not isinstance(last, dict):
         return True
-    return bool(Fact.objects.filter(key=str(last.get("id"))[:36]).exists())
+    try:
+        return bool(Fact.objects.filter(key=_key(last.get("id"))).exists())
+    except InputError:
+        return False
 
 
 def _skew(message: Mapping[str, Any], now: datetime) -> timedelta:
@@ -322,6 +326,10 @@ def _whole(value: Any, name: str, *, default: int | None = None) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _MOST_WHOLE:
         raise InputError(f"{name} is {value!r}; expected a whole number, 0 or more")
     return value
+
+
+def _words(value: Any) -> str:
+    return "".join(each for each in str(value or "") if each.isprintable() and each.isascii())
 
 
 def _key(value: Any) -> str:
