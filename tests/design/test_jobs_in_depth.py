@@ -454,11 +454,21 @@ def test_which_roads_count_as_treated():
     assert treated_roads([sprayed_on(date(2024, 5, 1))], today, practice) == set()
 
 
-def test_the_even_windrow_holds_the_gravel_of_its_half(network, graph):
+def test_the_even_windrow_holds_all_gravel_of_its_heaps(network, graph):
     job = one(network, graph, Treatment.REGRAVELLING, segment="s2", gravel_mm=120.0)
     stage = next(s for s in job.stages if s.stakes)
     told = next(step for step in stage.steps if step.startswith("Even windrow"))
     said = re.findall(r"([\d,]+)\N{NO-BREAK SPACE}mm (?:high|wide)", told)
     high, wide = (float(each.replace(",", "")) / 1000 for each in said)
     loose = amount(stage.quantities, "loose gravel") / (stage.to_m - stage.from_m)
-    assert high * wide / 2 == pytest.approx(loose / 2, rel=0.03)
+    # Each heap reaches one marker on, so that the one windrow holds all that is placed there
+    assert high * wide / 2 == pytest.approx(loose, rel=0.03)
+
+
+@pytest.mark.parametrize(("width", "is_closed"), [(7.0, False), (6.0, True), (4.5, True)])
+def test_where_no_lane_is_left_beside_the_heaps_the_road_is_closed(width, is_closed):
+    job = design_alone(Treatment.REGRAVELLING, Piece(400.0, width))
+    steps = next(s for s in job.stages if s.stakes).steps
+    dump = next(step for step in steps if step.startswith("Dump each load"))
+    assert ("close the road" in dump) is is_closed
+    assert ("carries traffic" in dump) is not is_closed

@@ -277,9 +277,9 @@ def _lift_stage(
         passes=passes,
         before=(
             f"Set {loads} markers from the stake table; wet the surface below",
-            "Dump each load from the end of the last heap up to the next marker, half the road"
-            " at a time; the other half carries traffic",
-            f"Even windrow of each half: about {_windrow_size(site, loose / length / 2)}",
+            "Dump each load from the end of the last heap up to the next marker, all on one half of"
+            " the road" + _other_half(site),
+            f"Even windrow: about {_windrow_size(site, loose / length)}",
             f"Water while mixing: {water_l:,.0f}{NBSP}L in all",
             *transition_steps(site, from_m, to_m, is_cutting=False),
         ),
@@ -354,13 +354,23 @@ def _profile(
     return at, area
 
 
+def _other_half(site: Site) -> str:
+    """What the half without heaps is for, by whether a lane is left on it."""
+    if site.segment.width_m / 2 >= site.tools.design.zone.lane_least_m:
+        return "; the other half carries traffic"
+    left = f"{site.segment.width_m / 2:.1f}{NBSP}m"
+    return (
+        f"; {left} beside them is no lane: close the road or send traffic round until it is spread"
+    )
+
+
 def _windrow_size(site: Site, loose_m3_per_m: float) -> str:
     """Height and base of the triangle that holds so much loose gravel."""
     slope = site.tools.design.gravel.windrow_slope
     high_m = math.sqrt(loose_m3_per_m / slope)
     size = f"{millimetres(1000 * high_m)} high, {millimetres(2000 * slope * high_m)} wide"
     limit_mm = site.tools.design.zone.berm_close_mm
-    # Half the road at a time keeps a lane open beside a ridge that nobody may cross
+    # Heaps on one half keep a lane open beside a ridge that nobody may cross
     return size + f"; over {limit_mm:.0f}{NBSP}mm nobody crosses it" * (1000 * high_m > limit_mm)
 
 
