@@ -7,10 +7,11 @@ from dataclasses import replace
 import pytest
 
 from crossfall.design.alone import Piece, design_alone
-from crossfall.design.calculator import culvert, regravel
+from crossfall.design.calculator import culvert, gravel_check, regravel
 from crossfall.design.zone import duration_of
 from crossfall.errors import InfeasibleError, InputError
 from crossfall.model import Policy, Treatment
+from crossfall.model.policy.specifications import default_specifications
 from crossfall.model.policy.work_zone import ZonePractice
 
 
@@ -68,3 +69,17 @@ def test_time_below_nothing_and_a_pipe_of_half_a_millimetre_are_refused():
         duration_of(-4.0, ZonePractice())
     with pytest.raises(InputError, match=r"diameter_m is 0\.00045"):
         culvert(diameter_m=0.00045, slope=0.01, flow_m3_s=1.0)
+
+
+@pytest.mark.parametrize(
+    ("named", "words"),
+    [
+        ({"plasticity": -3.0}, "plasticity is -3"),
+        ({"plasticity": float("nan")}, "plasticity is nan"),
+        ({"liquid_limit": 400.0}, "liquid_limit is 400"),
+    ],
+)
+def test_a_limit_that_nobody_asked_for_must_still_be_possible(named, words):
+    pile = {25.0: 100, 19.0: 98, 12.5: 80, 4.75: 50, 2.36: 30, 0.075: 10}
+    with pytest.raises(InputError, match=words):
+        gravel_check(pile, default_specifications()[0], **named)

@@ -52,6 +52,7 @@ def work_zone(
         It takes the shoulder and no lane: ditches, shoulders, culvert ends.
     """
     duration = duration_of(stay_min, practice)
+    at_least("adt", segment.adt, 0.0)
     return _zone(
         practice,
         posted=practice.posted_on(segment.road_class),

@@ -92,13 +92,17 @@ def gravel_check(
     'Iowa 11: does not meet it; out: 4.75 mm 60 (wants 30 to 55)'
     """
     ordered = check_grading(grading)
+    index = _index(plasticity)
+    # Said wrongly is an error also where this specification does not ask for it
+    if liquid_limit is not None:
+        within("liquid_limit", liquid_limit, 0.0, 100.0)
     rows = [
         _row(f"{band.sieve_mm:g} mm", passing(ordered, band.sieve_mm), band.low_pct, band.high_pct)
         for band in specification.bands
     ]
     low, high = specification.plasticity_low, specification.plasticity_high
     if low is not None or high is not None:
-        rows.append(_row("plasticity index", _index(plasticity), low, high))
+        rows.append(_row("plasticity index", index, low, high))
     if specification.liquid_limit_high is not None:
         rows.append(_row("liquid limit", liquid_limit, None, specification.liquid_limit_high))
     if specification.fines_to_425_high is not None:
