@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
 from app_files import LAT, LON, fleet_toml, roads_geojson, survey_csv
-from crossfall.model import LoadPosting
+from crossfall.io.export import write_network
+from crossfall.model import LoadPosting, Treatment, WorkRecord
+from crossfall.network import split_segment
 from crossfall_app.store import repository
 
 
@@ -90,3 +92,38 @@ def test_a_pit_without_its_price_is_said_to_be_only_drawn(crossfall, office, tmp
 def test_options_are_named_as_they_are_typed(crossfall, office):
     told = crossfall("import", "--graders", 1, "--width-unit", "ft", "-w", office)
     assert told.is_refused("--width-unit is for roads")
+
+
+def test_facts_of_a_road_that_is_split_are_found_on_its_parts(crossfall, office, tmp_path):
+    old = repository.load_district()
+    road = old.network.segments[0]
+    work = WorkRecord(
+        "w-1", road.id, date(2026, 5, 4), Treatment.BLADING, 3, 2.0, "somebody", n_loads=3
+    )
+    repository.add_records([work], by="tests")
+    limit = LoadPosting(
+        "limit-1", (road.id,), 6.0, "The board", "A. Chair", datetime(2026, 3, 1, tzinfo=UTC)
+    )
+    repository.add_postings([limit], by="tests")
+    split, lineage = split_segment(old.network, road.id, [0.4 * road.length_m])
+    file = write_network(split, tmp_path / "split.geojson")
+    told = crossfall("import", file, "-w", office)
+    assert "1 looks, 1 records of work, 1 signed load limits follow their road" in told.out
+    assert "CAREFUL" not in told.out
+    told = crossfall("import", file, "--accept", "--json", "-w", office)
+    assert (told.json["vanished"], told.json["facts_lost"]) == (1, {})
+    now = repository.load_district()
+    parts = [each.child_id for each in lineage]
+    assert [each.segment_id for each in now.records] == parts
+    assert sum(each.hours for each in now.records) == pytest.approx(2.0)
+    assert now.records[0].hours == pytest.approx(0.8, rel=0.05)
+    assert sum(each.n_loads for each in now.records) == 3
+    assert len(now.conditions) == len(old.conditions) + 1
+    assert now.postings[0].segment_ids == tuple(parts)
+    # The roads as they were, again: nothing was moved in the books, so all is back
+    file = write_network(old.network, tmp_path / "old.geojson")
+    assert crossfall("import", file, "--accept", "-w", office).code == 0
+    back = repository.load_district()
+    assert back.records == (work,)
+    assert back.conditions == old.conditions
+    assert back.postings == (limit,)

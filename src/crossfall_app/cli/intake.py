@@ -149,7 +149,14 @@ class Intake:
                 f"{'s' if len(renamed) == 1 else ''} the one that facts hang on: {some}"
                 + (" and more" if len(renamed) > 3 else "")
             )
-        lost = facts_on(each.id for each in roads.diff.vanished)
+        following = facts_on(roads.diff.replaced)
+        if following:
+            told = ", ".join(f"{n} {what}" for what, n in following.items())
+            yield (
+                f"{told} follow their road to the segments it lies on now (split, merged or"
+                " renamed); permissions and signatures there are given anew"
+            )
+        lost = facts_on(roads.diff.lost)
         if lost:
             told = ", ".join(f"{n} {what}" for what, n in lost.items())
             yield (
@@ -170,6 +177,8 @@ class Intake:
                 "vanished": len(diff.vanished),
                 "ids_kept": self.roads.renamed,
                 "facts_on_vanished": facts_on(each.id for each in diff.vanished),
+                "facts_that_follow": facts_on(diff.replaced),
+                "facts_lost": facts_on(diff.lost),
                 "laid_on": list(self.roads.told),
             }
         if self.roads is not None and self.roads.found is not None:

@@ -11,8 +11,10 @@ from django.utils import timezone
 
 from crossfall import model as nouns
 from crossfall.errors import InputError
+from crossfall.model.policy import NetworkPolicy
 from crossfall_app.store import audit, convert, models
 from crossfall_app.store.fields import columns_of
+from crossfall_app.store.successions import keep_successors
 
 _TABLES = (("node", convert.NODE), ("segment", convert.SEGMENT), ("feature", convert.FEATURE))
 _BATCH = 500
@@ -48,7 +50,8 @@ def replace_network(
 ) -> NetworkChange:
     """Make ``network`` the map, in one transaction; killed in the middle, nothing has happened.
 
-    What is no longer on it vanishes from sight but keeps its history. With ``is_merge`` what the
+    What is no longer on it vanishes from sight but keeps its history; where its road lies now under
+    other ids is kept, so that its facts are found there. With ``is_merge`` what the
     new map does not mention stays; creeks and railways stay until a map brings its own.
 
     Raises
@@ -60,14 +63,20 @@ def replace_network(
         raise InputError("the network has no segment; nothing was changed")
     given = {"node": network.nodes, "segment": network.segments, "feature": network.features}
     with transaction.atomic():
+        before = None if is_merge else load_network()
         counts = {}
         for name, mapping in _TABLES:
             counts[name] = _replace_rows(mapping, given[name], by=by, is_merge=is_merge)
         if network.backdrop:
             _draw_backdrop(network.backdrop, is_merge=is_merge)
         # A merge may have left features or segments on what a later merge took; the noun checks
-        load_network()
+        after = load_network()
         change = counts["segment"]
+        n_followed = 0
+        if before is not None and change.n_vanished:
+            gone = before.segment_by_id.keys() - after.segment_by_id.keys()
+            rules = network_policy()
+            n_followed = keep_successors(before, after, gone, policy=rules, by=by)
         audit.note(
             "accept",
             "network",
@@ -77,9 +86,17 @@ def replace_network(
                 "added": change.n_added,
                 "changed": change.n_changed,
                 "vanished": change.n_vanished,
+                "followed": n_followed,
             },
         )
     return change
+
+
+def network_policy() -> NetworkPolicy:
+    """The distances in force; the program's own before the agency has any."""
+    owner = models.Agency.objects.select_related("policy").first()
+    row = None if owner is None else owner.policy
+    return NetworkPolicy() if row is None else convert.policy_to_noun(row).network
 
 
 def facts_on(segment_ids: Iterable[str]) -> dict[str, int]:

@@ -17,6 +17,7 @@ from django.db import IntegrityError, transaction
 from crossfall import model as nouns
 from crossfall.errors import InputError, WorkspaceError
 from crossfall.model.policy.changed import differences
+from crossfall.network.following import Descent
 from crossfall_app.store import audit, convert, models
 from crossfall_app.store.calendar_rows import (
     add_to_calendar,
@@ -71,6 +72,7 @@ from crossfall_app.store.network_rows import (
     replace_network,
     stage_network,
 )
+from crossfall_app.store.successions import about_the_map, descent
 from crossfall_app.store.weather_rows import overlay
 from crossfall_app.store.weeks import (
     PlanLine,
@@ -167,31 +169,33 @@ _BATCH = 500
 def load_district() -> nouns.District:
     """Everything the engine needs, as it is known now.
 
-    Facts about segments that vanished from the map, records that were corrected and forecasts that
-    were issued again stay in the store but are not in the bundle.
+    Facts about a segment that was split, merged or renamed are found on its successors. Those about
+    segments that vanished without one, records that were corrected and forecasts that were issued
+    again stay in the store but are not in the bundle.
     """
     owner = agency()
     with transaction.atomic():
+        known = descent()
         return nouns.District(
             name=owner.name,
             network=load_network(),
             policy=_by_the_clock_here(load_policy()),
-            conditions=convert.CONDITION.of(_about_the_map(models.Condition)),
+            conditions=about_the_map(convert.CONDITION, known, Descent.looks),
             weather=tuple(
                 convert.weather_to_noun(row) for row in models.WeatherRecord.objects.order_by("pk")
             ),
             forecasts=_latest_forecasts(),
-            observations=convert.OBSERVATION.of(_about_the_map(models.Observation)),
-            hazards=convert.HAZARD.of(_about_the_map(models.Hazard)),
-            requests=convert.REQUEST.of(_about_the_map(models.Request)),
-            records=convert.RECORD.of(_about_the_map(models.WorkRecord)),
+            observations=about_the_map(convert.OBSERVATION, known, Descent.report),
+            hazards=about_the_map(convert.HAZARD, known, Descent.danger),
+            requests=about_the_map(convert.REQUEST, known, Descent.complaint),
+            records=about_the_map(convert.RECORD, known, Descent.work),
             is_invented=owner.is_invented,
-            postings=_about_routes(convert.POSTING),
-            clearances=convert.CLEARANCE.of(_about_the_map(models.Clearance)),
-            signatures=convert.SIGNATURE.of(_about_the_map(models.DesignSignature)),
+            postings=_about_routes(convert.POSTING, known),
+            clearances=about_the_map(convert.CLEARANCE, known),
+            signatures=about_the_map(convert.SIGNATURE, known),
             **load_materials(load_fleet()),
-            haul_agreements=_about_routes(convert.AGREEMENT),
-            load_exemptions=_about_routes(convert.EXEMPTION),
+            haul_agreements=_about_routes(convert.AGREEMENT, known),
+            load_exemptions=_about_routes(convert.EXEMPTION, known),
             calendar=load_calendar(),
             years=adopted_years(),
         )
@@ -415,22 +419,22 @@ def _segments_of(row: Any) -> list[str]:
     return [row.segment_id] if row.segment_id is not None else []
 
 
-def _about_routes(mapping: convert.Mapping[Any]) -> tuple[Any, ...]:
+def _about_routes(mapping: convert.Mapping[Any], known: Descent | None) -> tuple[Any, ...]:
     """Nouns of several segments, one of which at least is still on the map."""
     every = mapping.of(mapping.table.objects.order_by("pk"))
     if not every:
         return ()
+    if known is not None:
+        every = tuple(
+            each
+            if known.present.issuperset(each.segment_ids)
+            else replace(each, segment_ids=known.segments(each.segment_ids))
+            for each in every
+        )
     present = set(
         models.Segment.objects.filter(vanished_at__isnull=True).values_list("id", flat=True)
     )
     return tuple(each for each in every if present.intersection(each.segment_ids))
-
-
-def _about_the_map(table: Any) -> Any:
-    rows = table.objects.filter(segment__vanished_at__isnull=True).order_by("pk")
-    if table in (models.Condition, models.WorkRecord):
-        rows = rows.filter(superseded_by__isnull=True)
-    return rows
 
 
 def _latest_forecasts() -> tuple[nouns.Forecast, ...]:

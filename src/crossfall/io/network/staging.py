@@ -15,6 +15,7 @@ from typing import Any
 from crossfall.io.text import count
 from crossfall.model import Network, PointFeature, Segment
 from crossfall.model.policy import NetworkPolicy
+from crossfall.network.following import find_successors
 from crossfall.network.lineage import Lineage, trace_lineage
 
 _SAME_M = 0.01
@@ -68,8 +69,14 @@ class NetworkDiff:
 
     @property
     def replaced(self) -> frozenset[str]:
-        """Vanished segments whose road is still there, under other ids."""
+        """Vanished segments whose road is still there, under other ids; their facts follow."""
         return frozenset(each.parent_id for each in self.lineage)
+
+    @property
+    def lost(self) -> tuple[str, ...]:
+        """Vanished segments whose road is not there any more."""
+        replaced = self.replaced
+        return tuple(each.id for each in self.vanished if each.id not in replaced)
 
     def summary(self, *, most: int = 8) -> str:
         """What a person should read before accepting."""
@@ -122,7 +129,13 @@ def compare(old: Network, new: Network, *, policy: NetworkPolicy | None = None) 
         if segment.id in before and (differing := _differing(before[segment.id], segment))
     ]
     lineage = (
-        trace_lineage(old, new, [s.id for s in vanished], within_m=policy.lineage_m)
+        find_successors(
+            old,
+            new,
+            [s.id for s in vanished],
+            within_m=policy.lineage_m,
+            least_share=policy.successor_share,
+        )
         if vanished and new.segments
         else ()
     )

@@ -107,6 +107,14 @@ class NetworkPolicy:
         low=0.5,
         high=1.0,
     )
+    successor_share: float = setting(
+        0.5,
+        unit="-",
+        doc="Facts of a vanished segment follow to a new one that has this share of its length"
+        " in common with it, or makes up this share of the vanished one.",
+        low=0.05,
+        high=1.0,
+    )
     yard_far_km: float = setting(
         50.0,
         unit="km",

@@ -26,7 +26,13 @@ from crossfall_app.store.models.gravel import (
     MaterialTest,
     PileEntry,
 )
-from crossfall_app.store.models.network import Backdrop, Node, PointFeature, Segment
+from crossfall_app.store.models.network import (
+    Backdrop,
+    Node,
+    PointFeature,
+    Segment,
+    Succession,
+)
 from crossfall_app.store.models.plans import Job, JobCard, Need, Plan
 from crossfall_app.store.models.weather import Forecast, WeatherRecord
 from crossfall_app.store.models.years import YearsStudy
@@ -72,6 +78,7 @@ __all__ = [
     "RoadBan",
     "Run",
     "Segment",
+    "Succession",
     "WeatherRecord",
     "WorkRecord",
     "YearsStudy",

@@ -10,7 +10,7 @@ from __future__ import annotations
 from django.db import models
 
 from crossfall_app.store.fields import PackedJSONField
-from crossfall_app.store.models.base import key_field, word_field
+from crossfall_app.store.models.base import Entered, key_field, word_field
 
 
 class Mapped(models.Model):
@@ -70,6 +70,17 @@ class Segment(Mapped):
                 condition=models.Q(length_m__gt=0), name="segment_length_is_positive"
             ),
         )
+
+
+class Succession(Entered):
+    """A stretch of a segment that vanished, and the stretch of another that it became."""
+
+    parent = models.ForeignKey(Segment, models.PROTECT, related_name="successors")
+    child = models.ForeignKey(Segment, models.PROTECT, related_name="+")
+    from_m = models.FloatField()
+    to_m = models.FloatField()
+    child_from_m = models.FloatField()
+    child_to_m = models.FloatField()
 
 
 class PointFeature(Mapped):

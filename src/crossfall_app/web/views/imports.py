@@ -108,7 +108,8 @@ def roads(request: HttpRequest, number: int) -> HttpResponse:
     units, stored = measures(), repository.load_network()
     diff = compare(stored, network, policy=repository.load_policy().network)
     is_merge = bool(row.report.get("is_merge"))
-    vanished = () if is_merge else diff.vanished
+    follow = frozenset[str]() if is_merge else diff.replaced
+    lost = () if is_merge else diff.lost
     return page(
         request,
         "import_roads.html",
@@ -122,7 +123,8 @@ def roads(request: HttpRequest, number: int) -> HttpResponse:
         key=key_of(diff),
         lists=difference(diff, units),
         marks=marks_of(row.report, units),
-        lost=[f"{n} {what}" for what, n in facts_on(s.id for s in vanished).items()],
+        lost=[f"{n} {what}" for what, n in facts_on(lost).items()],
+        follow=[f"{n} {what}" for what, n in facts_on(follow).items()],
     )
 
 
