@@ -83,3 +83,21 @@ def test_a_limit_that_nobody_asked_for_must_still_be_possible(named, words):
     pile = {25.0: 100, 19.0: 98, 12.5: 80, 4.75: 50, 2.36: 30, 0.075: 10}
     with pytest.raises(InputError, match=words):
         gravel_check(pile, default_specifications()[0], **named)
+
+
+def test_a_truck_of_spoil_stands_within_its_payload():
+    job = design_alone(Treatment.DITCH_CLEANING, Piece(800.0, body_m3=10.0, payload_t=8.0))
+    gravel_t_m3 = Policy().design.hauled_t_m3
+    for stage in job.stages:
+        amounts = {row.name: row.value for row in stage.quantities}
+        hauled_t = amounts["loose spoil hauled away"] * gravel_t_m3
+        assert amounts["loads of spoil"] * 8.0 >= hauled_t - 1e-9
+    heavier = design_alone(Treatment.DITCH_CLEANING, Piece(800.0, body_m3=10.0, payload_t=30.0))
+    assert heavier.cost.likely.minor <= job.cost.likely.minor
+
+
+def test_a_culvert_is_opened_from_its_outlet_whether_or_not_it_is_on_the_map():
+    for places in ((), (40.0,)):
+        piece = Piece(100.0, culverts_at_m=places)
+        steps = design_alone(Treatment.CULVERT_CLEARING, piece).stages[0].steps
+        assert any("open outlet, then inlet" in step for step in steps)

@@ -71,7 +71,7 @@ def ditch_stages(site: Site, job_id: str, first: int, after: tuple[str, ...]) ->
         for index, (from_m, to_m) in enumerate(parts):
             spoil_m3 = design.drain.spoil_m3_per_m * (to_m - from_m)
             hauled_m3 = spoil_m3 * design.drain.hauled_share
-            loads = n_loads(hauled_m3, outfit.body_m3)
+            loads = n_loads(hauled_m3, _spoil_load_m3(site))
             name = part_name(f"Clean ditch, {side} side", index + 1, len(parts))
             stages.append(
                 make_stage(
@@ -216,14 +216,21 @@ def _edge_work(
 
 def _truck_min_per_m(site: Site) -> float:
     """Minutes of one truck for the spoil of a metre of one side [min/m]."""
-    haul, outfit, drain = site.tools.design.haul, site.tools.outfit, site.tools.design.drain
-    loading = 60 * outfit.body_m3 / haul.default_loading_m3_h
+    haul, drain = site.tools.design.haul, site.tools.design.drain
+    load_m3 = _spoil_load_m3(site)
+    loading = 60 * load_m3 / haul.default_loading_m3_h
     cycle = truck_cycle(
         loading, drain.spoil_haul_km, haul.loaded_km_h, haul.empty_km_h, haul.dump_min,
         haul.spot_min,
     )  # fmt: skip
-    loads_per_m = drain.spoil_m3_per_m * drain.hauled_share / outfit.body_m3
+    loads_per_m = drain.spoil_m3_per_m * drain.hauled_share / load_m3
     return loads_per_m * cycle / site.tools.design.grader.efficiency
+
+
+def _spoil_load_m3(site: Site) -> float:
+    """Loose spoil in one load; taken as heavy as gravel, for wet it is no lighter [m³]."""
+    outfit = site.tools.outfit
+    return min(outfit.body_m3, outfit.payload_t / site.tools.design.hauled_t_m3)
 
 
 def _spoil_trucks(n_trucks: int, truck_min: float, loads: int) -> tuple[Support, ...]:
@@ -240,7 +247,7 @@ def _keep_markers(culverts: list[PointFeature], from_m: float, to_m: float) -> t
 
 def _culvert_steps(places: list[PointFeature]) -> tuple[str, ...]:
     if not places:
-        return ("Find the blocked culvert; open inlet, then outlet — no culvert is on the map",)
+        return ("Find the blocked culvert; open outlet, then inlet — no culvert is on the map",)
     return tuple(
         f"At {metres(place.at_m or 0.0)} {place.name or 'culvert'}: open outlet, then inlet"
         for place in places
