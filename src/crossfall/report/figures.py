@@ -110,6 +110,8 @@ def reword(text: str, system: System) -> str:
     'Cut 2_in at 4_mph from 1,378_ft'
     >>> reword("wet 3 m3 at 5 %", "metric").replace("\N{NO-BREAK SPACE}", "_")
     'wet 3_m³ at 5_%'
+    >>> reword("or 0.6 mm of rain", "us").replace("\N{NO-BREAK SPACE}", "_")
+    'or 0.02_in of rain'
     >>> reword("thawing index 14 °C·d", "us")
     'thawing index 14 °C·d'
     """
@@ -121,6 +123,9 @@ def reword(text: str, system: System) -> str:
             return f"{digits}{_NBSP}{_SIGNS.get(unit, unit)}"
         amount = float(digits.replace(",", ""))
         value, sign = figure(amount, unit, system)
+        if unit == "mm" and value == "0" and amount > 0:
+            # Less than a sixteenth, as of rain, is little but not nothing
+            value = f"{convert(amount, 'mm', 'in'):.2f}"
         if unit == "m" and 0 < amount <= _ROUND_UP_TO_M and amount % 5 == 0:
             # A round length given as guidance stays round; it is not a chainage
             value = f"{round(convert(amount, 'm', 'ft') / 5) * 5}"
