@@ -58,9 +58,10 @@ for (const [path, made] of Object.entries({ ...result.metafile.outputs, ...field
   files[name] = relative(out, join(root, path)).replaceAll("\\", "/");
 }
 
-for (const [name, path] of [["mark.svg", "mark.svg"], ["cab-icon.svg", "field/icon.svg"]]) {
+const icons = [180, 192, 512].map((side) => [`cab-icon-${side}.png`, `field/icon-${side}.png`]);
+for (const [name, path] of [["mark.svg", "mark.svg"], ["cab-icon.svg", "field/icon.svg"], ...icons]) {
   const drawn = join(here, path);
-  files[name] = name.replace(".svg", `-${await fingerprint(drawn)}.svg`);
+  files[name] = name.replace(/\.(svg|png)$/, `-${await fingerprint(drawn)}.$1`);
   await copyFile(drawn, join(out, files[name]));
 }
 

@@ -27,6 +27,7 @@ def built_names(monkeypatch, tmp_path) -> None:
     names = (
         "office.css", "map.css", "morning.js", "moisture.js", "plan.js", "roads.js", "mark.svg",
         "replay.js", "cab.js", "cab.css", "cab-worker.js", "cab-icon.svg", "map-worker.mjs",
+        "cab-icon-180.png", "cab-icon-192.png", "cab-icon-512.png",
     )  # fmt: skip
     files = {name: name for name in names}
     folder = tmp_path / "built"

@@ -15,7 +15,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from crossfall_app.field.release import release, shell_urls
+from crossfall_app.field.release import ICONS, release, shell_urls
 from crossfall_app.field.views.guard import over_tls
 from crossfall_app.web import built
 from crossfall_app.web.built import built_url
@@ -39,7 +39,11 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_GET
 def manifest(request: HttpRequest) -> HttpResponse:
     """What a phone needs to put the page among its programs."""
-    icon = {"src": built_url("cab-icon.svg"), "type": "image/svg+xml", "sizes": "any"}
+    drawn = {"src": built_url("cab-icon.svg"), "type": "image/svg+xml", "sizes": "any"}
+    icons = [drawn] + [
+        {"src": built_url(name), "type": "image/png", "sizes": f"{side}x{side}"}
+        for side, name in ICONS.items()
+    ]
     return JsonResponse(
         {
             "name": "crossfall in the cab",
@@ -50,7 +54,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
             "orientation": "any",
             "background_color": "#ffffff",
             "theme_color": "#0f1719",
-            "icons": [{**icon, "purpose": "any"}, {**icon, "purpose": "maskable"}],
+            "icons": [{**each, "purpose": use} for use in ("any", "maskable") for each in icons],
         },
         content_type="application/manifest+json",
     )
