@@ -68,12 +68,54 @@ def test_nobody_pairs_with_a_machine_that_is_not_there(office):
         make_code("nothing", "Pat", by="tests", now=timezone.now())
     with pytest.raises(InputError, match="whose phone"):
         make_code("g1", "  ", by="tests", now=timezone.now())
+
+
+def test_two_machines_of_one_name_are_told_apart_by_the_plan(phone, office, pair_phone, card_id):
+    """Cards name machines in words; one that left may have borne the name before, too."""
+    _grader("g0", is_current=False)
+    _grader("g2")
+    other = pair_phone("g2", "Second operator")
+    assert other.get("/cab/api/day").json()["cards"] == []
+    reply = other.send(other.fact("job_done", card=card_id)).json()["answers"][0]
+    assert (reply["answer"], "not this phone's" in reply["why"]) == ("rejected", True)
+    target = {"target": f"card/{card_id}/remark", "value": "mine"}
+    assert other.answers(other.fact("edit", target)) == ["rejected"]
+    assert [each["id"] for each in phone.get("/cab/api/day").json()["cards"]] == [card_id]
+    assert phone.answers(phone.fact("job_done", card=card_id)) == ["accepted"]
+    assert Fact.objects.get().machine_key == "g1"
+
+
+def _grader(key: str, **more):
     models.Machine.objects.create(
-        id="g2", name="Grader 1", kind="grader", home_id="yard", blade_m=3.7, travel_km_h=40,
-        capacity=0, payload_t=0, mass_t=18, attachments=[], is_available=True,
+        id=key, name="Grader 1", kind="grader", home_id="yard", blade_m=3.7, travel_km_h=40,
+        capacity=0, payload_t=0, mass_t=18, attachments=[], is_available=True, **more,
     )  # fmt: skip
-    with pytest.raises(InputError, match="two machines are called"):
-        make_code("g1", "Pat", by="tests", now=timezone.now())
+
+
+def test_a_stranger_who_guesses_keeps_nobody_else_from_pairing(office):
+    stranger = Client(SERVER_NAME="localhost", REMOTE_ADDR="127.0.0.9")
+    for status in [403] * 10 + [429] * 5:
+        answer = stranger.post("/cab/api/pair", '{"code": "WRONG"}', content_type="text/plain")
+        assert answer.status_code == status
+    assert PairingTry.objects.count() == 10
+    assert _pair(make_code("g1", "Pat", by="tests", now=timezone.now())).status_code == 200
+
+
+def test_all_guesses_together_end_too(office):
+    now = timezone.now()
+    PairingTry.objects.bulk_create(
+        PairingTry(at=now, address=f"10.0.{i // 250}.{i % 250}") for i in range(1000)
+    )
+    assert _pair(make_code("g1", "Pat", by="tests", now=now)).status_code == 429
+
+
+@pytest.mark.parametrize("caller", ["10.0.0.66", "fe80::1", ""])
+def test_a_caller_who_calls_himself_localhost_is_none(office, caller):
+    visitor = Client(SERVER_NAME="localhost", REMOTE_ADDR=caller)
+    assert visitor.get("/cab/").status_code == 403
+    assert visitor.post("/cab/api/pair", "{}", content_type="application/json").status_code == 403
+    over_tls = visitor.get("/cab/", secure=True)
+    assert over_tls.status_code == 200
 
 
 def test_a_revoked_phone_reads_and_tells_nothing(phone):
@@ -212,11 +254,11 @@ def test_what_the_store_cannot_take_stays_in_the_outbox(phone, monkeypatch):
             raise DatabaseError("disk I/O error")
         return plain(fact)
 
-    monkeypatch.setattr(intake, "fingerprint", breaks)
     one, broken, two = (phone.fact("note", {"note": each}) for each in ("a", "break", "b"))
-    answers = phone.send(one, broken, two).json()["answers"]
+    with monkeypatch.context() as sick:
+        sick.setattr(intake, "fingerprint", breaks)
+        answers = phone.send(one, broken, two).json()["answers"]
     assert [each["id"] for each in answers] == [one["id"], two["id"]]
-    monkeypatch.undo()
     assert phone.answers(broken) == ["accepted"]
 
 
@@ -292,6 +334,30 @@ def test_clocks_that_are_off_are_corrected(phone):
     assert "47 min off" in row.doubts[0]
     assert row.at_phone == told
     assert Device.objects.get(key=phone.device).skew_s == pytest.approx(-47 * 60, abs=5)
+
+
+def test_a_clock_that_was_changed_before_sending_is_noticed(phone):
+    """Two hours fast, then put right: what waited was told two hours too late, or was not."""
+    fast = timedelta(hours=2)
+    phone.send(sent_at=(datetime.now(UTC) + fast).isoformat())
+    waited = phone.fact("note", {"note": "by the fast clock"})
+    phone.send(waited)
+    doubts = Fact.objects.get(key=waited["id"]).doubts
+    assert any("was changed by -120 min" in each for each in doubts)
+    later = phone.fact("note", {"note": "by the right clock"})
+    phone.send(later)
+    assert Fact.objects.get(key=later["id"]).doubts == []
+    late = phone.fact("note", {"note": "left over"}, at=waited["at"])
+    phone.send(late)
+    assert any("was changed" in each for each in Fact.objects.get(key=late["id"]).doubts)
+
+
+def test_a_clock_that_is_off_and_stays_so_was_not_changed(phone):
+    for _ in range(3):
+        off = datetime.now(UTC) - timedelta(hours=1)
+        fact = phone.fact("note", {"note": "slow"}, at=off.isoformat())
+        phone.send(fact, sent_at=off.isoformat())
+        assert not any("was changed" in each for each in Fact.objects.get(key=fact["id"]).doubts)
 
 
 def test_a_fact_from_the_future_is_as_of_its_arrival(phone):

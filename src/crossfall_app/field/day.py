@@ -30,6 +30,7 @@ from crossfall.model import (
 from crossfall.records.field_facts import REASONS
 from crossfall_app.field.intake import facts_of
 from crossfall_app.field.models import Device, Fact
+from crossfall_app.field.whose import machines_of_cards
 from crossfall_app.store import convert, repository
 from crossfall_app.store import models as store
 from crossfall_app.web.present.measures import Measures
@@ -44,7 +45,7 @@ def day_of(device: Device, *, today: date, now: datetime, policy: Policy) -> dic
     machine = device.machine
     measures = Measures(settings.CROSSFALL_UNITS)
     last_day = today + timedelta(days=policy.cab.days_ahead)
-    newest = _newest(machine.name, today, last_day)
+    newest = _newest(str(machine.pk), machine.name, today, last_day)
     issued = [card for card in newest if card.status in {"issued", "closed"}]
     segments = _segments_of(issued)
     itineraries: dict[str, tuple[Itinerary, ...]] = {}
@@ -79,11 +80,17 @@ def day_of(device: Device, *, today: date, now: datetime, policy: Policy) -> dic
     }
 
 
-def _newest(machine: str, first: date, last: date) -> list[JobCard]:
-    rows = store.JobCard.objects.filter(machine=machine, day__gte=first, day__lte=last)
+def _newest(machine_id: str, name: str, first: date, last: date) -> list[JobCard]:
+    rows = list(
+        store.JobCard.objects.filter(machine=name, day__gte=first, day__lte=last).order_by(
+            "number", "version"
+        )
+    )
+    whose = machines_of_cards(rows)
     newest: dict[int, JobCard] = {}
-    for row in rows.order_by("number", "version"):
-        newest[row.number] = convert.card_to_noun(row)
+    for row in rows:
+        if whose[row.pk] == machine_id:
+            newest[row.number] = convert.card_to_noun(row)
     return sorted(newest.values(), key=lambda card: (card.day, card.start_clock, card.number))
 
 

@@ -25,6 +25,7 @@ from crossfall.records.field_day import hazard_of
 from crossfall.records.field_facts import check_fact
 from crossfall.records.field_sync import answer_fact, fingerprint
 from crossfall_app.field.models import Device, Fact, Photo
+from crossfall_app.field.whose import machine_of_card, machines_of_cards
 from crossfall_app.store import convert, repository
 from crossfall_app.store import models as store
 
@@ -34,6 +35,7 @@ PROTOCOLS = (1,)
 _MOST_WHOLE = 2**53
 _MOST_FACTS = 200
 _AHEAD = timedelta(minutes=5)
+_CLOCK = ("skew_s", "skew_before_s", "skew_since")
 _log = logging.getLogger("django.crossfall.field")
 
 
@@ -87,6 +89,7 @@ def take_in(
     skew = _skew(message, now)
     sender = Sender(device, now, skew, policy or CabPolicy(), today, machine)
     with transaction.atomic():
+        _notice_the_clock(sender)
         # The agency's row is the lock that puts two phones one after the other: numbers are seen
         # in the order in which they were given
         list(store.Agency.objects.select_for_update().values_list("pk"))
@@ -95,7 +98,7 @@ def take_in(
         device.seen_at, device.skew_s = now, sender.skew.total_seconds()
         device.release = _words(message.get("release"))[:40]
         device.waiting = _whole(message.get("waiting"), "waiting", default=0)
-        device.save(update_fields=["seen_at", "skew_s", "release", "waiting"])
+        device.save(update_fields=[*_CLOCK, "seen_at", "release", "waiting"])
         latest = Fact.objects.aggregate(most=Max("number"))["most"] or 0
     return {
         "answers": answers,
@@ -157,8 +160,8 @@ def _keep(sender: Sender, told: Any) -> dict[str, Any]:
     )
     if said.answer != "accepted":
         return _answer(fact.id, said.answer, said.number, said.why)
-    card = _card(sender, fact)
-    machine = _machine_of(sender, fact, card)
+    card, machine = _card(sender, fact)
+    machine = machine or _machine_of(sender, fact)
     if card is not None and card.status == "withdrawn":
         doubts.append(f"card {card.number} was withdrawn: {card.withdrawn_because}")
     if said.is_conflict:
@@ -210,6 +213,7 @@ def _read(sender: Sender, told: Any) -> tuple[FieldFact, datetime, list[str]]:
     if abs(sender.skew.total_seconds()) > sender.policy.skew_told_s:
         minutes = sender.skew.total_seconds() / 60
         doubts.append(f"the phone's clock was {minutes:+.0f} min off; the time is corrected")
+    doubts += _doubts_of_the_clock(sender, at)
     fact = FieldFact(
         id=_key(told.get("id")),
         device=sender.device.key,
@@ -223,6 +227,29 @@ def _read(sender: Sender, told: Any) -> tuple[FieldFact, datetime, list[str]]:
     return fact, at_phone, doubts
 
 
+def _notice_the_clock(sender: Sender) -> None:
+    """A clock that is off by more or less than when it was last heard was changed since."""
+    device, skew_s = sender.device, sender.skew.total_seconds()
+    if device.skew_since is None:
+        device.skew_since = sender.now
+    elif abs(skew_s - device.skew_s) > sender.policy.skew_told_s:
+        device.skew_before_s, device.skew_since = device.skew_s, sender.now
+
+
+def _doubts_of_the_clock(sender: Sender, at: datetime) -> list[str]:
+    """Nobody knows whether a fact was told before or after the clock was changed."""
+    device = sender.device
+    if device.skew_before_s is None or device.skew_since is None:
+        return []
+    if at >= device.skew_since:
+        return []
+    minutes = (sender.skew.total_seconds() - device.skew_before_s) / 60
+    return [
+        f"the phone's clock was changed by {minutes:+.0f} min before this arrived;"
+        f" if it was told before that, its time is wrong by as much"
+    ]
+
+
 def _edits(fact: FieldFact) -> tuple[FieldFact, ...]:
     if fact.kind != "edit":
         return ()
@@ -232,8 +259,8 @@ def _edits(fact: FieldFact) -> tuple[FieldFact, ...]:
     return facts_of(rows)
 
 
-def _card(sender: Sender, fact: FieldFact) -> JobCard | None:
-    """The card a fact is about, if this phone may speak of it.
+def _card(sender: Sender, fact: FieldFact) -> tuple[JobCard | None, str]:
+    """The card a fact is about, if this phone may speak of it, and its machine's id.
 
     Raises
     ------
@@ -241,21 +268,23 @@ def _card(sender: Sender, fact: FieldFact) -> JobCard | None:
         If there is no such card, or it is another machine's.
     """
     if fact.card_id is None:
-        return None
+        return None, ""
     row = store.JobCard.objects.filter(key=fact.card_id).order_by("-version").first()
     if row is None:
         raise InputError(f"card {fact.card_id!r} is not in the store of this office")
-    own = sender.device.machines.values_list("machine__name", flat=True)
-    if sender.device.machine_id is not None and row.machine not in set(own):
+    machine = machine_of_card(row)
+    if sender.device.machine_id is not None and machine not in _own(sender):
         raise InputError(f"card {row.number} is of {row.machine}, which is not this phone's")
-    return convert.card_to_noun(row)
+    if fact.kind == "edit":
+        _may_edit(sender, str(fact.payload["target"]))
+    return convert.card_to_noun(row), machine
 
 
-def _machine_of(sender: Sender, fact: FieldFact, card: JobCard | None) -> str:
-    if card is not None:
-        named = store.Machine.objects.filter(name=card.machine).values_list("pk", flat=True)
-        if named:
-            return str(named[0])
+def _own(sender: Sender) -> set[str]:
+    return {str(key) for key in sender.device.machines.values_list("machine_id", flat=True)}
+
+
+def _machine_of(sender: Sender, fact: FieldFact) -> str:
     if fact.kind == "edit":
         _may_edit(sender, str(fact.payload["target"]))
     return str(sender.device.machine_id or sender.machine)
@@ -267,12 +296,13 @@ def _may_edit(sender: Sender, target: str) -> None:
     about, what = parts[0], "/".join(parts[1:-1])
     if sender.device.machine_id is None:
         return
-    machines = sender.device.machines.select_related("machine")
-    if about == "shift" and what in {each.machine_id for each in machines}:
+    own = _own(sender)
+    if about == "shift" and what in own:
         return
-    names = {each.machine.name for each in machines}
-    if about == "card" and store.JobCard.objects.filter(key=what, machine__in=names).exists():
-        return
+    if about == "card":
+        cards = store.JobCard.objects.filter(key=what)
+        if own & set(machines_of_cards(cards).values()):
+            return
     raise InputError(f"target is {target!r}, which is not of this phone's machine")
 
 

@@ -26,6 +26,10 @@ class Device(models.Model):
     seen_at = models.DateTimeField(null=True)
     release = models.CharField(max_length=40, default="", blank=True)
     skew_s = models.FloatField(default=0.0)
+    skew_before_s = models.FloatField(null=True)
+    """How far the clock was off before it was changed; None when it never was."""
+    skew_since = models.DateTimeField(null=True)
+    """When it was first heard to be off by what it is off now."""
     waiting = models.IntegerField(default=0)
     """Facts the phone still held when it was last heard."""
 
@@ -67,6 +71,7 @@ class PairingTry(models.Model):
     """A wrong code, so that guessing ends soon."""
 
     at = models.DateTimeField(db_index=True)
+    address = models.CharField(max_length=60, default="", blank=True)
 
 
 class Fact(models.Model):

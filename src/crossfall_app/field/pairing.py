@@ -48,18 +48,13 @@ def make_code(
     Raises
     ------
     InputError
-        If the machine is unknown or out of the fleet, two bear one name, or nobody is named.
+        If the machine is unknown or out of the fleet, or nobody is named.
     """
     limits = policy or CabPolicy()
     machine = Machine.objects.filter(pk=machine_id, is_current=True).first()
     if machine is None:
         known = ", ".join(Machine.objects.filter(is_current=True).values_list("pk", flat=True))
         raise InputError(f"machine {machine_id!r} is not in the fleet; expected one of {known}")
-    if Machine.objects.filter(name=machine.name, is_current=True).count() > 1:
-        raise InputError(
-            f"two machines are called {machine.name}, and cards name machines by name;"
-            " give one of them another name first"
-        )
     if not name.strip():
         raise InputError("name is empty; say whose phone it is, for what it tells bears the name")
     code = "".join(secrets.choice(_SIGNS) for _ in range(_LETTERS))
@@ -84,6 +79,7 @@ def pair(
     now: datetime,
     was_device: str = "",
     was_key: str = "",
+    address: str = "",
     policy: CabPolicy | None = None,
 ) -> Paired:
     """Use a code up; a phone that shows its old key stays the same phone.
@@ -91,13 +87,16 @@ def pair(
     Raises
     ------
     PairingClosedError
-        If too many codes were wrong lately.
+        If too many codes were wrong lately, from this address or from all together: a stranger who
+        guesses keeps nobody else from pairing.
     InputError
         If the code is wrong, used or too old.
     """
     limits = policy or CabPolicy()
     since = now - timedelta(minutes=limits.code_min)
-    if PairingTry.objects.filter(at__gt=since).count() >= limits.code_tries:
+    lately = PairingTry.objects.filter(at__gt=since)
+    is_closed = lately.filter(address=address).count() >= limits.code_tries
+    if is_closed or lately.count() >= limits.code_tries_all:
         raise PairingClosedError(
             f"too many wrong codes; pairing is closed for {limits.code_min:g} minutes"
         )
@@ -111,7 +110,7 @@ def pair(
             found = PairingCode.objects.select_related("machine").get(sha256=wanted)
             return _join(found, now, was_device, was_key)
     PairingTry.objects.filter(at__lt=now - timedelta(days=1)).delete()
-    PairingTry.objects.create(at=now)
+    PairingTry.objects.create(at=now, address=address[:60])
     raise InputError("the code is wrong, used or too old; ask the office for a new one")
 
 

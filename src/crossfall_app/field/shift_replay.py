@@ -19,6 +19,7 @@ from crossfall.model import FieldFact
 from crossfall.records.field_sync import standing
 from crossfall_app.field.intake import facts_of
 from crossfall_app.field.models import Fact
+from crossfall_app.field.whose import machines_of_cards
 from crossfall_app.store import convert
 from crossfall_app.store import models as store
 
@@ -224,12 +225,13 @@ def _compared(
 ) -> tuple[dict[str, Any], ...]:
     """Each card: passes and hours as planned and as told."""
     names = store.Machine.objects.filter(pk=machine_id).values_list("name", flat=True)
-    cards = [
-        convert.card_to_noun(row)
-        for row in store.JobCard.objects.filter(
+    found = list(
+        store.JobCard.objects.filter(
             day=day, machine__in=list(names), status__in=("issued", "closed")
         ).order_by("number")
-    ]
+    )
+    whose = machines_of_cards(found)
+    cards = [convert.card_to_noun(row) for row in found if whose[row.pk] == machine_id]
     rows = []
     for card in cards:
         mine = [leg for leg in legs if leg.kind == "work" and leg.stage_id == card.stage_id]

@@ -111,8 +111,13 @@ class CabPolicy:
         15.0, unit="min", doc="A pairing code opens once, within this time.", low=1.0, high=1440.0
     )
     code_tries: int = setting(
-        10, unit="tries", doc="Wrong codes within that time before pairing closes.", low=3, high=100
-    )
+        10, unit="tries", doc="Wrong codes from one address within that time: it is shut out.",
+        low=3, high=100,
+    )  # fmt: skip
+    code_tries_all: int = setting(
+        1000, unit="tries", doc="Wrong codes from all addresses: pairing closes for all.",
+        low=10, high=100_000,
+    )  # fmt: skip
     device_days: int = setting(
         180, unit="day", doc="A phone that was silent for so long is paired again.", low=1, high=730
     )

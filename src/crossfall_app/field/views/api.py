@@ -54,6 +54,7 @@ def pairing(request: HttpRequest) -> HttpResponse:
             now=timezone.now(),
             was_device=str(was.get("device", ""))[:60],
             was_key=str(was.get("key", ""))[:200],
+            address=str(request.META.get("REMOTE_ADDR", "")),
             policy=repository.load_policy().cab,
         )
     except PairingClosedError as error:
