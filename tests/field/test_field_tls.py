@@ -262,3 +262,32 @@ def test_serve_lan_without_a_certificate_says_why(office, capsys):
     told = capsys.readouterr().err
     assert "crossfall certificate" in told
     assert "keep nothing for offline" in told
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes of files")
+def test_doctor_looks_at_the_certificate(office, pair_phone):
+    from crossfall_app.store import doctor
+
+    def found(name: str) -> doctor.Finding:
+        check = getattr(doctor, f"_{name}")
+        return next(iter(doctor._findings(office, ((name, check),))))
+
+    def make(days_ago: int) -> tls.Certificate:
+        at = office.now() - timedelta(days=days_ago)
+        return tls.make_certificate(office, ["10.0.0.5"], now=at)
+
+    assert "no phone that needs one" in found("certificate").told
+    pair_phone()
+    assert "1 paired phone cannot reach" in found("certificate").told
+    made = make(0)
+    assert found("certificate").is_well
+    assert "10.0.0.5" in found("certificate").told
+    office.path.chmod(0o700)
+    assert "server.key" not in found("privacy").told
+    made.key_file.chmod(0o644)
+    (office.path / "crossfall.toml").chmod(0o600)
+    assert "server.key" in found("privacy").told
+    make(380)
+    assert "runs out on" in found("certificate").told
+    make(500)
+    assert "ran out on" in found("certificate").told

@@ -50,6 +50,7 @@ def examine(workspace: Workspace) -> tuple[Finding, ...]:
         ("forecast", _forecast),
         ("fleet", _fleet),
         ("prices", _prices),
+        ("certificate", _certificate),
     )
     broken = tuple(_findings(workspace, checks))
     if not all(each.is_well for each in broken):
@@ -110,11 +111,12 @@ def _privacy(workspace: Workspace) -> str:
         return "left to the rights of the folder"
     backups = sorted(workspace.backups.glob("*.zip"))
     own = [workspace.path, workspace.path / CONFIG_FILE, workspace.database_file, *backups]
+    own += [workspace.path / "tls", *sorted((workspace.path / "tls").glob("*.key"))]
     for each in own:
         if each.exists() and stat.S_IMODE(each.stat().st_mode) & 0o077:
             mode = "700" if each.is_dir() else "600"
             raise WorkspaceError(f"others can open {each}; run: chmod {mode} {each}")
-    return "folder, settings, store and backups are for their owner only"
+    return "folder, settings, store, keys and backups are for their owner only"
 
 
 def _disk(workspace: Workspace) -> str:
@@ -275,6 +277,27 @@ def _prices(_: Workspace) -> str:
             " crossfall import --policy FILE"
         )
     return "changed by your policy"
+
+
+def _certificate(workspace: Workspace) -> str:
+    from crossfall_app.field.models import DeviceKey
+    from crossfall_app.web.certificate import is_soon_over, read_certificate, usable_certificate
+
+    n_phones = DeviceKey.objects.values("device").distinct().count()
+    if read_certificate(workspace) is None:
+        if n_phones:
+            raise WorkspaceError(
+                f"there is none, and {n_phones} paired phone{'s' * (n_phones != 1)} cannot reach"
+                " the office without; make one with: crossfall certificate"
+            )
+        return "none, and no phone that needs one"
+    found = usable_certificate(workspace, workspace.now())
+    if not found.key_file.is_file():
+        raise WorkspaceError("its key is missing; make it again with: crossfall certificate")
+    until = f"{found.expires_at:%Y-%m-%d}"
+    if is_soon_over(found, workspace.now()):
+        raise WorkspaceError(f"runs out on {until}; renew it with: crossfall certificate")
+    return f"for {', '.join(found.names)}, until {until}"
 
 
 def _today(workspace: Workspace) -> date:

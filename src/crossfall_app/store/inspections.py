@@ -96,7 +96,11 @@ def write_photos(photos: Iterable[Photo], folder: Path) -> None:
         if file.exists():
             continue
         half = folder / f".{photo.name}.{os.getpid()}"
-        half.write_bytes(photo.data)
+        with half.open("wb") as stream:
+            stream.write(photo.data)
+            stream.flush()
+            # Whoever sent it forgets it once it is answered for; a power cut must not
+            os.fsync(stream.fileno())
         half.replace(file)
 
 
