@@ -177,10 +177,13 @@ def crossings(edges: Edges) -> tuple[tuple[float, float, int, int], ...]:
     lines = edges.lines
     shapes = shapely.linestrings(edges.xy, indices=lines.line_of_vertex)
     tree = shapely.STRtree(shapes)
-    one, other = tree.query(shapes, predicate="crosses")
+    one, other = tree.query(shapes)
     level = lines.level if lines.level is not None else np.zeros(lines.n_lines, dtype=np.int64)
+    # Each pair is asked once, and only where it counts: the question is the dear part
     keep = (one < other) & (level[one] == level[other])
     one, other = one[keep], other[keep]
+    crosses = shapely.crosses(shapes[one], shapes[other])
+    one, other = one[crosses], other[crosses]
     points, pair = shapely.get_coordinates(
         shapely.intersection(shapes[one], shapes[other]), return_index=True
     )

@@ -7,7 +7,7 @@ name the first few; a word nobody explained is listed, and stays unknown.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import fields as dataclass_fields
 from typing import Any
 
 import numpy as np
@@ -271,6 +271,9 @@ class Cells:
         return read
 
 
+_FACTS = tuple(each.name for each in dataclass_fields(RoadFacts))
+
+
 def with_said(facts: RoadFacts, said: dict[str, Any], options: NetworkOptions) -> RoadFacts:
     """Facts of a row with what its cells say in place of what was known; None says nothing."""
     fields = {name: value for name, value in said.items() if value is not None}
@@ -285,18 +288,15 @@ def with_said(facts: RoadFacts, said: dict[str, Any], options: NetworkOptions) -
         fields.pop("surface_source", None)
     else:
         fields.setdefault("surface_source", "agency")
-    is_ours = fields.pop("is_maintained", None)
-    found = replace(facts, **fields)
-    return replace(
-        found,
-        is_maintained=is_maintained(
-            options,
-            surface=found.surface,
-            road_class=found.road_class,
-            jurisdiction=found.jurisdiction,
-            said=is_ours,
-        ),
+    fields["is_maintained"] = is_maintained(
+        options,
+        surface=fields.get("surface", facts.surface),
+        road_class=fields.get("road_class", facts.road_class),
+        jurisdiction=fields.get("jurisdiction", facts.jurisdiction),
+        said=fields.get("is_maintained"),
     )
+    # A file has as many sets of facts as roads; this is replace() without a look at every field
+    return RoadFacts(**{**{name: getattr(facts, name) for name in _FACTS}, **fields})
 
 
 def _text(value: Any) -> str:

@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import MISSING, Field, fields
 from functools import cache
+from itertools import repeat
+from math import isnan
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
@@ -120,12 +122,8 @@ def _lines(table: LineTable, noun: Any, options: NetworkOptions, bad: list[Probl
     places, offsets = [tuple(place) for place in lonlat.tolist()], table.offsets.tolist()
     rows = table.line_row.tolist()
     mine = [k for k, row in enumerate(rows) if _is_one(table, noun, row)]
-    given = _rows(table, noun, [rows[k] for k in mine], bad)
-    return [
-        noun(line=tuple(places[offsets[k] : offsets[k + 1]]), **said)
-        for k, said in zip(mine, given, strict=True)
-        if said is not None
-    ]
+    lines = [tuple(places[offsets[k] : offsets[k + 1]]) for k in mine]
+    return _nouns(table, noun, [rows[k] for k in mine], {"line": lines}, bad)
 
 
 def _points(table: LineTable, noun: Any, options: NetworkOptions, bad: list[Problem]) -> list[Any]:
@@ -135,12 +133,8 @@ def _points(table: LineTable, noun: Any, options: NetworkOptions, bad: list[Prob
     lonlat = to_lonlat(table.point_places, table.crs, options, file=table.file).tolist()
     rows = table.point_row.tolist()
     mine = [k for k, row in enumerate(rows) if _is_one(table, noun, row)]
-    given = _rows(table, noun, [rows[k] for k in mine], bad)
-    return [
-        noun(lon=lonlat[k][0], lat=lonlat[k][1], **said)
-        for k, said in zip(mine, given, strict=True)
-        if said is not None
-    ]
+    lon, lat = [lonlat[k][0] for k in mine], [lonlat[k][1] for k in mine]
+    return _nouns(table, noun, [rows[k] for k in mine], {"lon": lon, "lat": lat}, bad)
 
 
 def _is_one(table: LineTable, noun: Any, row: int) -> bool:
@@ -150,11 +144,19 @@ def _is_one(table: LineTable, noun: Any, row: int) -> bool:
     return table.columns[_KEY[noun][1]][row] not in (None, "")
 
 
-def _rows(
-    table: LineTable, noun: type, rows: list[int], bad: list[Problem]
-) -> list[dict[str, Any] | None]:
-    """Field values of each row; a row that does not fit is None and listed in ``bad``."""
-    result: list[dict[str, Any] | None] = [{} for _ in rows]
+def _nouns(
+    table: LineTable,
+    noun: Any,
+    rows: list[int],
+    columns: dict[str, list[Any]],
+    bad: list[Problem],
+) -> list[Any]:
+    """A noun for each row; none at all where a row does not fit, which is listed in ``bad``.
+
+    ``columns`` holds the geometry by field; it is filled with the other fields.
+    """
+    unfit: set[int] = set()
+    is_all = len(rows) == table.n_rows  # the usual case: every row is one of these, in order
     for name, column in column_names(noun).items():
         field, kind = _field(noun, name), _kind(noun, name)
         is_needed = field.default is MISSING and field.default_factory is MISSING
@@ -162,28 +164,43 @@ def _rows(
             if is_needed:
                 bad.append(Problem(table.file, f"there is no column {column!r}"))
             continue
-        cells = table.columns[column]
-        memory: dict[Any, Any] = {}
-        for k, row in enumerate(rows):
-            said, cell = result[k], cells[row]
-            if said is None:
-                continue
-            if cell is None or cell == "":
-                if is_needed and name != _KEY[noun][0] and kind is str:
-                    said[name] = ""
-                elif is_needed:
-                    bad.append(_problem(table, row, column, "is empty; every row needs it"))
-                    result[k] = None
-                continue
-            if cell not in memory:
-                memory[cell] = _read(cell, kind)
-            value = memory[cell]
-            if value is None:
-                bad.append(_problem(table, row, column, f"{cell!r} is not {_expected(kind)}"))
-                result[k] = None
-            else:
-                said[name] = value
-    return result
+        given = table.columns[column]
+        cells = given if is_all else [given[row] for row in rows]
+        empty = field.default
+        if is_needed:
+            empty = "" if name != _KEY[noun][0] and kind is str else _UNFIT
+        if _stand_as_they_are(cells, kind):
+            columns[name] = list(cells)
+            continue
+        read = {cell: _read(cell, kind) for cell in set(cells) if cell is not None}
+        memory = {cell: _UNFIT if value is None else value for cell, value in read.items()}
+        memory[None] = memory[""] = empty
+        values = list(map(memory.__getitem__, cells))
+        columns[name] = values
+        if any(value is _UNFIT for value in memory.values()):
+            for k, value in enumerate(values):
+                if value is _UNFIT and k not in unfit:
+                    unfit.add(k)
+                    why = f"{cells[k]!r} is not {_expected(kind)}"
+                    if cells[k] in (None, ""):
+                        why = "is empty; every row needs it"
+                    bad.append(_problem(table, rows[k], column, why))
+    if bad:
+        return []  # everything is refused together
+    # By place and not by name: a country has millions
+    in_order = (columns.get(each.name) or repeat(each.default) for each in fields(noun))
+    return list(map(noun, *in_order)) if rows else []
+
+
+_UNFIT = object()
+"""In place of a cell that does not fit its field."""
+
+
+def _stand_as_they_are(cells: Sequence[Any], kind: Any) -> bool:
+    """Whether a column holds nothing but figures, or text in every cell, where it should."""
+    if kind not in (float, str) or set(map(type, cells)) != {kind}:
+        return False
+    return all(cells) if kind is str else not any(map(isnan, cells))
 
 
 def _problem(table: LineTable, row: int, column: str, message: str) -> Problem:
