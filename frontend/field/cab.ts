@@ -5,8 +5,8 @@ import { nextStep } from "./next";
 import { shrink } from "./photo";
 import { OFFERED, SHEETS, suggested, WITHOUT_CARD } from "./report";
 import { beginShift, label, shiftPage } from "./shift";
-import { expectedBack, nextCard, openShift, standing, stateOf, today, type Told } from "./standing";
-import { allFacts, fullness, photosToSend, recall, remember, tell } from "./store";
+import { changesOf, expectedBack, nextCard, openShift, standing, stateOf, today, type Told } from "./standing";
+import { allFacts, fullness, offerAgain, photosToSend, recall, remember, tell } from "./store";
 import { keepSyncing, link, pairWith, sync } from "./sync";
 import { button, clock, h } from "./ui";
 import type { Card, Day, Fact, Paired, Picture } from "./words";
@@ -33,6 +33,7 @@ let watch: PassWatch | undefined;
 let track: [number, number, number][] = [];
 let trackBegan = 0;
 let isBusy = false;
+let busyWith = "";
 let lastPass = 0;
 const TABS: [typeof page.tab, string][] = [["next", "Next"], ["list", "List"], ["map", "Map"], ["shift", "Shift"]];
 const TRACK_EVERY_S = 15;
@@ -78,8 +79,14 @@ async function refresh(): Promise<void> {
 /** Keep a fact, show it at once, send it when there is signal. */
 async function keep(kind: string, payload: Record<string, unknown>, card: Card | undefined, file?: File): Promise<void> {
   // A glove touches twice: the second touch would tick the pass that has just come up
-  if (!gate.isOpen || isBusy || (kind === "pass_done" && payload["is_seen"] === undefined && Date.now() - lastPass < AGAIN_MS)) return;
+  if (!gate.isOpen || (kind === "pass_done" && payload["is_seen"] === undefined && Date.now() - lastPass < AGAIN_MS)) return;
+  if (isBusy) {
+    // A second touch on the same thing is one; anything else must not vanish without a word
+    if (kind !== busyWith) say("NOT kept: the phone was still busy. Touch again.", true);
+    return;
+  }
   isBusy = true;
+  busyWith = kind;
   try {
     let photo: { data: ArrayBuffer; sha256: string } | undefined;
     if (file) {
@@ -176,6 +183,7 @@ function next(day: Day): HTMLElement[] {
     isRead: page.read.has(card.id),
     nSeen: seen(card, state.passes.size),
     lateness: card.start ? `, planned ${card.start}` : "",
+    changes: changesOf(card, page.told),
     passDone: (pass) => void keep("pass_done", { pass: pass.number, ...here() }, card),
     keepSeen: () => void keepSeen(card),
     jobDone: () => void done(card),
@@ -275,6 +283,7 @@ function shift(day: Day): HTMLElement[] {
     end: () => void keepTrack().then(() => keep("shift_end", here(), undefined)),
     undo: (fact) => void keep("undo", { of: fact.id }, undefined),
     send: () => void sync(),
+    again: () => void offerAgain().then(refresh).then(sync),
     update: () => page.waitingWorker?.postMessage("take over"),
   });
 }

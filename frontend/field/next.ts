@@ -13,6 +13,7 @@ export interface NextShown {
   isRead: boolean;
   nSeen: number;
   lateness: string;
+  changes: string[];
   passDone(pass: Pass): void;
   keepSeen(): void;
   jobDone(): void;
@@ -29,6 +30,7 @@ export function nextStep(shown: NextShown): HTMLElement[] {
     h("p", { class: "small" }, `Job ${shown.place} of ${shown.count}, card ${card.number}${shown.lateness}`),
     h("h1", {}, card.road),
     h("p", { class: "where" }, `${card.treatment}. ${card.where.replace(/^[^,]*, /, "")}`),
+    ...shown.changes.map((each) => h("p", { class: "care" }, each)),
   );
   if (!shown.isRead) return [head, ...cautions(shown)];
   if (pass === undefined) return [head, allPassed(shown)];

@@ -118,6 +118,32 @@ export const SHEETS: Record<string, Sheet> = {
       ];
     },
   },
+  remark: {
+    title: "Remark for whoever goes on",
+    build: (card, day, _where, keep) => {
+      const said = text("Remark", Math.min(200, day.limits.note_letters));
+      return [
+        field("Others see it with the job", said),
+        button("Keep", () => {
+          const value = String(said.read()).trim();
+          if (card && value) keep("edit", { target: `card/${card.id}/remark`, value });
+        }, "main big"),
+      ];
+    },
+  },
+  n_passes: {
+    title: "Takes more or fewer passes",
+    build: (card, _day, _where, keep) => {
+      const passes = number(card?.passes.length ?? 1, 0, 200, 1);
+      return [
+        field("Passes the job takes", passes),
+        h("p", { class: "care" }, "The card is not changed by it; the office and others on this job see it."),
+        button("Keep", () => {
+          if (card) keep("edit", { target: `card/${card.id}/n_passes`, value: Math.round(Number(passes.read())) });
+        }, "main big"),
+      ];
+    },
+  },
   not_done: {
     title: "Not done, or not all of it",
     build: (card, day, _where, keep) => {
@@ -138,7 +164,7 @@ export const SHEETS: Record<string, Sheet> = {
 };
 
 /** Which sheets a card offers, in the order of use. */
-export const OFFERED = ["felt", "hours", "windrow", "culvert", "loads", "stakes", "water", "soft_spot", "sign_missing", "rock", "photo", "note", "edge"];
+export const OFFERED = ["felt", "hours", "windrow", "culvert", "loads", "stakes", "water", "soft_spot", "sign_missing", "rock", "photo", "note", "remark", "n_passes", "edge"];
 /** Sheets that need no card. */
 export const WITHOUT_CARD = new Set(["photo", "note", "edge"]);
 

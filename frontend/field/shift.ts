@@ -19,6 +19,7 @@ export interface ShiftShown {
   end(): void;
   undo(fact: Fact): void;
   send(): void;
+  again(): void;
   update(): void;
 }
 
@@ -86,6 +87,7 @@ export function shiftPage(shown: ShiftShown): HTMLElement[] {
       : null,
     shown.hasUpdate && shown.isOpen ? button("A newer page is here: take it", shown.update, "big") : null,
     ...refused.map((each) => h("p", { class: "care" }, h("strong", {}, `Not taken by the office: ${label(each, day)}. `), each.why)),
+    refused.length > 0 && shown.isOpen ? button("Offer it again", shown.again) : null,
     ...shown.photos.filter((each) => each.refused).map((each) => h("p", { class: "care" }, h("strong", {}, "A photo was not taken. "), each.refused)),
     h("h2", {}, "What you told today"),
     h(
@@ -136,7 +138,12 @@ export function label(fact: Fact, day: Day): string {
     edge: () => "cutting edge changed",
     photo: () => "photo",
     note: () => String(said["note"]),
-    edit: () => `expected back ${clock(String(said["value"]))}`,
+    edit: () => {
+      const target = String(said["target"]);
+      if (target.endsWith("/remark")) return `remark: ${said["value"]}`;
+      if (target.endsWith("/n_passes")) return `takes ${said["value"]} passes`;
+      return `expected back ${clock(String(said["value"]))}`;
+    },
   };
   return (words[fact.kind]?.() ?? fact.kind) + (card ? `, ${card.road}` : "");
 }

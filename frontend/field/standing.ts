@@ -7,6 +7,7 @@ export interface Told {
   card: string | null;
   payload: Record<string, unknown>;
   at: string;
+  by?: string;
 }
 
 export interface CardState {
@@ -55,6 +56,17 @@ export function openShift(told: Told[]): Told | undefined {
     if (each.kind === "shift_end") open = undefined;
   }
   return open;
+}
+
+/** What was changed about a card since it was issued, the newest word on each. */
+export function changesOf(card: Card, told: Told[]): string[] {
+  const newest = (word: string): Told | undefined => told.filter((each) => each.kind === "edit" && each.payload["target"] === `card/${card.id}/${word}`).at(-1);
+  const by = (each: Told): string => (each.by ? ` (${each.by})` : "");
+  const [remark, passes] = [newest("remark"), newest("n_passes")];
+  return [
+    ...(passes ? [`Passes it takes, as told: ${passes.payload["value"]}${by(passes)}. The card says ${card.passes.length}.`] : []),
+    ...(remark && remark.payload["value"] ? [`${remark.payload["value"]}${by(remark)}`] : []),
+  ];
 }
 
 export function expectedBack(day: Day, told: Told[], open: Told | undefined): string | undefined {

@@ -119,6 +119,19 @@ export async function hear(reply: Reply): Promise<Answer[]> {
   return fresh;
 }
 
+/** Offer again what the office refused: it may know the card by now, or be newer. */
+export async function offerAgain(): Promise<void> {
+  const db = await open();
+  const work = db.transaction(["facts", "photos"], "readwrite", { durability: "strict" });
+  const photos = work.objectStore("photos");
+  for (const fact of await work.objectStore("facts").index("state").getAll("refused")) {
+    await work.objectStore("facts").put({ ...fact, state: "waiting", why: "" });
+    const photo = await photos.get(fact.id);
+    if (photo?.refused) await photos.put({ ...photo, refused: "" });
+  }
+  await work.done;
+}
+
 /** Take in what others told; only what is shown here counts as seen when something is changed. */
 export async function look(day: Day): Promise<void> {
   const db = await open();

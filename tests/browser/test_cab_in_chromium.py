@@ -184,6 +184,38 @@ def test_a_shift_without_signal_arrives_exactly_once(server, pocket, tmp_path):
     assert dying.n_reordered > 0
 
 
+def test_two_phones_of_one_machine_tell_at_once(server, pocket, chromium):
+    """Both without signal, both tick the same pass and change the same thing; then both send."""
+    first = _paired(pocket, server)
+    other = chromium.new_context(viewport={"width": 390, "height": 844}, has_touch=True)
+    other.set_default_timeout(15_000)
+    second = _paired(other, server)
+    for page, remark in ((first, "Soft at the gate"), (second, "Dry at the gate")):
+        _controlled(page)
+        page.context.set_offline(True)
+        _begin(page)
+        _tap(page, "Read. Start this job")
+        _tap(page, "Pass 1 done")
+        page.get_by_role("button", name="Pass 2 done").wait_for()
+        _tap(page, "Report something")
+        _tap(page, "Remark for whoever goes on")
+        page.get_by_label("Remark", exact=True).fill(remark)
+        _tap(page, "Keep")
+        page.locator("#waiting[data-waiting='3']").wait_for()
+    for page in (first, second):
+        page.context.set_offline(False)
+    for page in (first, second):
+        page.evaluate("dispatchEvent(new Event('online'))")
+    for page in (first, second, first):
+        _arrived(page)
+    told = [each["id"] for page in (first, second) for each in _in_outbox(page)]
+    assert len(set(told)) == 6
+    assert sorted(server.facts()) == sorted(told)
+    clashing = [each for page in (first, second) for each in _in_outbox(page) if each["why"]]
+    assert [each["kind"] for each in clashing] == ["edit"], "the later one is told of the clash"
+    other.close()
+
+
 def test_an_app_update_while_facts_wait_loses_none(server, pocket):
     page = _paired(pocket, server)
     _controlled(page)

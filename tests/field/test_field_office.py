@@ -186,6 +186,26 @@ def test_a_clash_is_shown_with_both_sides_and_settled(phone, pair_phone, foreman
     assert "settled already" in _text(again)
 
 
+def test_what_was_changed_about_a_card_is_told_to_others_and_to_the_foreman(
+    phone, pair_phone, foreman, card_id
+):
+    target = f"card/{card_id}/remark"
+    edit = phone.fact("edit", {"target": target, "value": "Soft at the <b>gate</b>"}, card=card_id)
+    assert phone.answers(edit) == ["accepted"]
+    other = pair_phone(name="Second operator")
+    told = other.get("/cab/api/day").json()["told"]
+    assert [each["payload"]["value"] for each in told] == ["Soft at the <b>gate</b>"]
+    number = models.JobCard.objects.get().number
+    page = foreman.get(f"/field/cards/{number}/").content.decode()
+    assert "Soft at the &lt;b&gt;gate&lt;/b&gt;, told by First operator" in page
+    # Neither knew of the other: both sides are shown, until one is undone
+    late = other.fact("edit", {"target": target, "value": "Dry now"}, card=card_id)
+    assert other.send(late).json()["answers"][0]["is_conflict"]
+    assert "Two people changed the same thing" in foreman.get("/field/").content.decode()
+    other.send(other.fact("undo", {"of": late["id"]}))
+    assert "Two people changed the same thing" not in foreman.get("/field/").content.decode()
+
+
 def test_overdue_is_on_the_morning_and_a_radio_report_answers_it(phone, foreman, office):
     phone.answers(phone.fact("shift_start", {"is_alone": True, "who": "Pat"}))
     assert "is overdue" not in _text(foreman.get("/"))

@@ -162,8 +162,20 @@ def set_aside(number: int, *, by: str, because: str) -> int:
 
 def clashes() -> tuple[Clash, ...]:
     """Edits that contradict one another and wait for the foreman."""
-    _, found = edits_in_force(facts_of(Fact.objects.filter(kind="edit")), _settled())
-    return found
+    return _edits_and_clashes()[1]
+
+
+def changes_of(card_id: str) -> tuple[FieldFact, ...]:
+    """What holds of what was changed about a card: start, passes it takes, the remark."""
+    in_force, _ = _edits_and_clashes()
+    return tuple(
+        fact for target, fact in in_force.items() if target.rpartition("/")[0] == f"card/{card_id}"
+    )
+
+
+def _edits_and_clashes() -> tuple[dict[str, FieldFact], tuple[Clash, ...]]:
+    edits = facts_of(Fact.objects.filter(kind="edit"))
+    return edits_in_force(standing([*edits, *_undos()]), _settled())
 
 
 def settle_clash(winner: str, loser: str, *, by: str) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from crossfall.model import FieldFact
 from crossfall.records.field_facts import EDITS
 from crossfall.records.field_sync import Clash
 from crossfall.records.lone_worker import Worker
@@ -90,6 +91,14 @@ def clash_rows(clashes: Iterable[Clash]) -> list[dict[str, Any]]:
             "second": _side(each.second),
         }
         for each in clashes
+    ]
+
+
+def change_rows(changes: Iterable[FieldFact]) -> list[dict[str, str]]:
+    """What holds of what was changed about a card."""
+    return [
+        {"what": EDITS[str(each.payload["target"]).rpartition("/")[2]], **_side(each)}
+        for each in changes
     ]
 
 

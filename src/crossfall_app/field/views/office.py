@@ -25,6 +25,7 @@ from crossfall.report.qr import qr_svg
 from crossfall_app.field import approve
 from crossfall_app.field.pairing import make_code, revoke
 from crossfall_app.field.present import (
+    change_rows,
     clash_rows,
     people_rows,
     phone_rows,
@@ -148,6 +149,7 @@ def actuals(request: HttpRequest, number: int) -> HttpResponse:
         waiting=waiting,
         told=waiting_rows((waiting,), units, agency_today())[0] if waiting else None,
         n_passes=stage.n_passes,
+        changes=change_rows(approve.changes_of(card.id)),
         sides=_SIDES,
         signs={name: units.sign(unit) for name, unit in (("m", "m"), ("water", "L"))},
         reasons=REASONS,
