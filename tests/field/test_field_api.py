@@ -340,14 +340,16 @@ def test_a_clock_that_was_changed_before_sending_is_noticed(phone):
     """Two hours fast, then put right: what waited was told two hours too late, or was not."""
     fast = timedelta(hours=2)
     phone.send(sent_at=(datetime.now(UTC) + fast).isoformat())
-    waited = phone.fact("note", {"note": "by the fast clock"})
+    told_at = (datetime.now(UTC) - timedelta(minutes=1)).isoformat()
+    waited = phone.fact("note", {"note": "by the fast clock"}, at=told_at)
     phone.send(waited)
     doubts = Fact.objects.get(key=waited["id"]).doubts
     assert any("was changed by -120 min" in each for each in doubts)
     later = phone.fact("note", {"note": "by the right clock"})
     phone.send(later)
     assert Fact.objects.get(key=later["id"]).doubts == []
-    late = phone.fact("note", {"note": "left over"}, at=waited["at"])
+    earlier = (datetime.now(UTC) - timedelta(minutes=5)).isoformat()
+    late = phone.fact("note", {"note": "left over"}, at=earlier)
     phone.send(late)
     assert any("was changed" in each for each in Fact.objects.get(key=late["id"]).doubts)
 
