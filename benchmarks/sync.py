@@ -22,10 +22,10 @@ import sys
 import tempfile
 import threading
 import time
-import urllib.error
 import urllib.request
 from collections import Counter
 from contextlib import closing, suppress
+from http.client import HTTPException
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -37,6 +37,38 @@ from crossfall.records.field_protocol import Message, Outcome, Phone, PlainOffic
 TARGETS = {"runs": 10_000, "lost": 0, "doubled": 0, "kills": 20}
 _FACTS = 60
 _DEVICES = ("a", "b")
+
+
+MOMENTS = ("random", "between facts", "before the commit", "after the commit")
+_DYING = """
+import os, signal, sys
+from django.db.backends.base.base import BaseDatabaseWrapper as Store
+moment = sys.argv.pop(1)
+kept, commit, n_facts = Store.savepoint_commit, Store._commit, 0
+def in_a_message():
+    frame = sys._getframe()
+    while frame is not None and frame.f_code.co_name != "take_in":
+        frame = frame.f_back
+    return frame is not None
+def die():
+    os.kill(os.getpid(), signal.SIGKILL)
+def fact_kept(self, sid):
+    global n_facts
+    kept(self, sid)
+    n_facts += in_a_message()
+    if moment == "between facts" and n_facts >= 3:
+        die()
+def committed(self):
+    hit = in_a_message()
+    if hit and moment == "before the commit":
+        die()
+    commit(self)
+    if hit and moment == "after the commit":
+        die()
+Store.savepoint_commit, Store._commit = fact_kept, committed
+from crossfall_app.cli import main
+main()
+"""
 
 
 class Forgetful(PlainOffice):
@@ -112,7 +144,12 @@ def office_runs(n_runs: int, folder: Path) -> list[Outcome]:
 
 
 def killed_office(n_kills: int, folder: Path) -> dict[str, int]:
-    """One phone that sends over HTTP to an office that is killed again and again."""
+    """One phone that sends over HTTP to an office that is killed again and again.
+
+    Every fourth kill falls at a random moment; the others are aimed at the one transaction that a
+    message is taken in by: with some of its facts written, before the commit, and after it but
+    before the answer.
+    """
     _small_office(folder)
     code = _crossfall("phones", "pair", "g1", "--name", "benchmark", "--json", "-w", str(folder))
     with closing(socket.socket()) as free:
@@ -121,40 +158,51 @@ def killed_office(n_kills: int, folder: Path) -> dict[str, int]:
     base = f"http://127.0.0.1:{port}"
     office = _serve(folder, port)
     key = _ask(f"{base}/cab/api/pair", {"code": json.loads(code)["code"]})["key"]
+    office.terminate()
+    office.wait(timeout=20)
     chance, phone, told = random.Random(20), Phone("killed"), []
-    n_done = n_answered = 0
+    n_answered, killed = 0, Counter()
     stop_at = time.monotonic() + 300
-    while time.monotonic() < stop_at:
-        if n_done < n_kills and not phone.waiting:
-            told += [phone.tell("note", {"note": f"note {len(told) + i}"}, key=str(uuid4()))
-                     for i in range(40)]  # fmt: skip
-        if not phone.waiting:
-            break
-        if n_done < n_kills:
-            wait = chance.uniform(0.0, 0.05)
+    for number in range(n_kills):
+        moment = MOMENTS[number % len(MOMENTS)]
+        office = _serve(folder, port, dies=moment)
+        before, killer = len(_kept(folder)), None
+        if moment == "random":
             killer = threading.Timer(
-                wait, lambda process=office: process.send_signal(signal.SIGKILL)
-            )
+                chance.uniform(0.0, 0.2), office.send_signal, [signal.SIGKILL]
+            )  # fmt: skip
             killer.start()
-        else:
-            killer = None
-        while phone.waiting:
+        is_first = True
+        while time.monotonic() < stop_at:
+            if is_first or not phone.waiting:
+                is_first = False
+                told += [phone.tell("note", {"note": f"note {len(told) + i}"}, key=str(uuid4()))
+                         for i in range(40)]  # fmt: skip
             try:
-                phone.hear(_ask(f"{base}/cab/api/facts", _fresh(phone), key=key))
+                # The newest first, so that an aimed kill hits facts that were never sent before
+                phone.hear(_ask(f"{base}/cab/api/facts", _fresh(phone, newest=True), key=key))
                 n_answered += 1
-            except (OSError, urllib.error.URLError, ValueError):
+            except (OSError, HTTPException, ValueError):
                 break
-        if killer is not None:
-            killer.join()
-            office.wait(timeout=20)
-            n_done += 1
-            office = _serve(folder, port)
+        office.wait(timeout=20)
+        killed[moment] += office.returncode == -signal.SIGKILL
+        # An aimed kill that hit elsewhere would prove nothing
+        n_new = len(_kept(folder)) - before
+        if moment == "after the commit":
+            assert n_new > 0, "taken in, and never answered for"
+        elif moment != "random":
+            assert n_new == 0, "not taken in"
+    office = _serve(folder, port)
+    while phone.waiting and time.monotonic() < stop_at:
+        phone.hear(_ask(f"{base}/cab/api/facts", _fresh(phone), key=key))
+        n_answered += 1
     office.terminate()
     office.wait(timeout=20)
     times = Counter(_kept(folder))
     return {
         "told": len(told),
-        "kills": n_done,
+        "kills": sum(killed.values()),
+        "aimed": sum(killed.values()) - killed["random"],
         "answered": n_answered,
         "lost": sum(times[each] == 0 for each in told),
         "doubled": sum(max(0, times[each] - 1) for each in told),
@@ -190,6 +238,7 @@ def main() -> None:
         "messages": sum(each.n_messages for each in every) + killed["answered"],
         "office_runs": len(real),
         "kills": killed["kills"],
+        "aimed_kills": killed["aimed"],
         "killed_facts": killed["told"],
         "baseline_doubled": sum(each.doubled for each in baseline),
         "model_s": round(model_s, 1),
@@ -207,9 +256,10 @@ def main() -> None:
         print(json.dumps({"name": "sync", "figures": figures, "targets": TARGETS, "met": met}))
 
 
-def _fresh(phone: Phone) -> Message:
+def _fresh(phone: Phone, *, newest: bool = False) -> Message:
     """A message as the page sends it, with the times of now."""
-    message = phone.message(list(phone.waiting)[:20])
+    keys = list(phone.waiting)
+    message = phone.message(keys[-20:] if newest else keys[:20])
     now = time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime())
     return {**message, "sent_at": now, "facts": [{**each, "at": now} for each in message["facts"]]}
 
@@ -233,9 +283,10 @@ def _close() -> None:
     connections["default"].close()
 
 
-def _serve(folder: Path, port: int) -> subprocess.Popen[str]:
+def _serve(folder: Path, port: int, *, dies: str = "") -> subprocess.Popen[str]:
+    program = ["-c", _DYING, dies] if dies in MOMENTS[1:] else ["-m", "crossfall_app"]
     office = subprocess.Popen(
-        [sys.executable, "-m", "crossfall_app", "serve", str(folder), "--port", str(port)],
+        [sys.executable, *program, "serve", str(folder), "--port", str(port)],
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
