@@ -181,6 +181,9 @@ def test_expected_back_holds_for_everybody_and_can_be_moved():
     edit = {"target": "shift/g1/expected_back", "value": moved}
     facts.append(FieldFact("e", "phone", 2, "edit", late, edit, None, "g1", number=2))
     assert overdue_workers(facts, now=late) == ()
+    # Touched by mistake and undone: the earlier time holds again
+    facts.append(FieldFact("u", "phone", 3, "undo", late, {"of": "e"}, None, "g1", number=3))
+    assert len(overdue_workers(facts, now=late)) == 1
 
 
 def test_the_end_of_a_shift_ends_the_question():

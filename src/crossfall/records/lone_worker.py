@@ -49,9 +49,10 @@ def workers_out(
     limits = policy or CabPolicy()
     by_machine: dict[str, list[FieldFact]] = {}
     known = [fact for fact in facts if fact.at <= now]
-    for fact in standing(known):
+    left = standing(known)
+    for fact in left:
         by_machine.setdefault(fact.machine_id, []).append(fact)
-    in_force, _ = edits_in_force(known)
+    in_force, _ = edits_in_force(left)
     out = []
     for machine_id, told in by_machine.items():
         worker = _worker(machine_id, told, in_force, limits)
