@@ -44,6 +44,14 @@ def test_the_same_ditch_in_us_units():
     assert "m³" not in us
 
 
+def test_every_distance_of_a_work_zone_is_in_feet_when_feet_are_asked_for():
+    us = run("design", "zone", "--posted-mph", "45", "--stay-min", "240", "--adt", "120",
+             "--units", "us").replace("\N{NO-BREAK SPACE}", " ")  # fmt: skip
+    # Rural signs stand 500 ft apart; devices no more than the speed in mph, taken as feet
+    assert "signs 500 ft, 500 ft and 500 ft" in us
+    assert "at most 45 ft apart" in us
+
+
 def test_a_surveyed_ditch_says_where_water_stands(tmp_path):
     survey = tmp_path / "levels.csv"
     survey.write_text("at_m,level_m\n0,10.0\n50,9.5\n100,9.6\n150,8.9\n")

@@ -150,9 +150,9 @@ class Zone:
     def summary(self) -> str:
         """One line to read out."""
         return (
-            f"taper {self.taper_m:.0f} m with {self.n_devices} devices at most"
-            f" {self.device_spacing_m:.0f} m apart; signs {self.sign_a_m:.0f},"
-            f" {self.sign_b_m:.0f} and {self.sign_c_m:.0f} m; local codes govern"
+            f"taper {self.taper_m:.1f} m with {self.n_devices} devices at most"
+            f" {self.device_spacing_m:.1f} m apart; signs {self.sign_a_m:.1f} m,"
+            f" {self.sign_b_m:.1f} m and {self.sign_c_m:.1f} m; local codes govern"
         )
 
 
@@ -173,8 +173,11 @@ def taper(
 
     Examples
     --------
-    >>> taper(offset_m=3.6576, posted_km_h=72.42048, road="rural").summary()
-    'taper 165 m with 13 devices at most 14 m apart; signs 152, 152 and 152 m; local codes govern'
+    >>> said = taper(offset_m=3.6576, posted_km_h=72.42048, road="rural").summary()
+    >>> said.split("; ")[0]
+    'taper 164.6 m with 13 devices at most 13.7 m apart'
+    >>> said.split("; ")[1]
+    'signs 152.4 m, 152.4 m and 152.4 m'
     """
     practice = practice or ZonePractice()
     table = {each.road: each for each in practice.sign_spacings}
