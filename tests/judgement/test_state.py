@@ -448,6 +448,7 @@ def test_no_class_with_half_the_members_is_said_to_be_unsure():
     split = replace(state, group_classes=classes)
     assert split.reason("s0", TODAY).startswith("Not sure, have a look: ")
     assert "4 in 10 drying, 3 in 10 workable" in split.reason("s0", TODAY)
+    assert split.headline().endswith(f"{len(split.segment_ids)} not sure")
     assert split.is_unsure("s0", TODAY)
     days = road_days(split, "s0")
     assert days.today.is_unsure

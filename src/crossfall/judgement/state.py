@@ -219,11 +219,14 @@ class MoistureState:
         return ". ".join((self.headline(), *self.notes)) + "."
 
     def headline(self) -> str:
-        """How many segments are in which state on the first day."""
+        """How many segments are in which state on the first day, and on how many none is sure."""
         today = self.group_classes[:, self.groups.of_segment, 0]
         counts = np.stack([(today == cls).mean(axis=0) for cls in MoistureClass])
-        likely = np.bincount(np.argmax(counts, axis=0), minlength=len(MoistureClass))
+        is_sure = self._most_agree[self.groups.of_segment, 0] >= self.policy.sure_share
+        likely = np.bincount(np.argmax(counts, axis=0)[is_sure], minlength=len(MoistureClass))
         parts = [f"{n} {cls.label}" for cls, n in zip(MoistureClass, likely, strict=True) if n]
+        if n_unsure := int((~is_sure).sum()):
+            parts.append(f"{n_unsure} not sure")
         return f"{self.first_day}: {len(self.segment_ids)} segments, {', '.join(parts)}"
 
     @cached_property

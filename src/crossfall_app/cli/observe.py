@@ -180,10 +180,10 @@ def load_limit(
         return
     for advice in limit_rows(sheet):
         say(f"{advice['station']}, {advice['segments']} stretches: {advice['reason']}")
-    for row in rows:
+    for each in posted:
         say(
-            f"Posted ({row['id']}): {row['axle_t']:g} t an axle on {row['segments']} stretches"
-            f" since {row['up_at']}, signed by {row['signed_by']} for {row['authority']}."
+            f"Posted ({each.id}): {each.axle_t:g} t an axle on {len(each.segment_ids)} stretches"
+            f" since {each.up_at:%Y-%m-%d %H:%M}, signed by {each.signed_by} for {each.authority}."
         )
     if not rows:
         say("No load limit is posted.")
