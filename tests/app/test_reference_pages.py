@@ -6,7 +6,9 @@ import re
 import runpy
 from pathlib import Path
 
-from crossfall_app.cli.entry import every_command
+from typer.testing import CliRunner
+
+from crossfall_app.cli.entry import build, every_command
 from crossfall_app.workspace import Config, create_workspace
 
 _ROOT = Path(__file__).resolve().parents[2]
@@ -22,6 +24,12 @@ def test_every_command_has_its_section():
     for name, command, is_hidden in every_command():
         assert (f"\n## {name}\n" in page) is not is_hidden
         assert len(command.__doc__.strip().splitlines()[0]) <= 62, "it stands on one line of --help"
+
+
+def test_no_line_of_the_help_is_cut_off():
+    told = CliRunner().invoke(build(), ["--help"], terminal_width=79)
+    assert "hazard" in told.output
+    assert "..." not in told.output.split("Commands:")[1]
 
 
 def test_the_page_of_the_workspace_names_every_file_and_key(tmp_path):

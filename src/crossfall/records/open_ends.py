@@ -101,7 +101,7 @@ def _left_by(record: WorkRecord, days: RecordsPolicy) -> list[OpenEnd]:
 
 def _end(record: WorkRecord, kind: OpenKind, n_days: int, is_in_way: bool, words: str) -> OpenEnd:
     due = record.done_on + timedelta(days=n_days)
-    when = "the same day" if n_days == 0 else f"by {due:%Y-%m-%d}"
+    when = "the same day" if n_days == 0 else f"by {due:%a} {due.day} {due:%b %Y}"
     return OpenEnd(
         kind,
         record.segment_id,

@@ -17,7 +17,7 @@ from crossfall_app.cli.places import (
 )
 from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
 
-GROUP_HELP = "Dangers on the road: secured or closed at once, before any plan."
+GROUP_HELP = "Dangers on the road, secured or closed at once."
 
 _AtOption = Annotated[
     str | None, typer.Option(metavar="TIME", help="When; now when left out: 2026-05-12T07:30.")

@@ -18,7 +18,7 @@ from crossfall_app.cli.places import (
 )
 from crossfall_app.cli.speak import new_table, say, say_json, say_table
 
-GROUP_HELP = "Heavy hauls by agreement: routes, surveys, costs, leave to pass a limit."
+GROUP_HELP = "Heavy hauls by agreement: routes, surveys, costs."
 
 _RoadsOption = Annotated[
     list[str], typer.Option("--road", help="Segment key or road name; repeat for the route.")

@@ -19,7 +19,7 @@ from crossfall_app.cli.places import (
 )
 from crossfall_app.cli.speak import new_table, remark, say, say_json, say_table
 
-GROUP_HELP = "Residents' requests: tied to roads, brought together, answered after the work."
+GROUP_HELP = "Residents' requests, tied to roads and answered."
 
 
 def import_(

@@ -51,7 +51,7 @@ def say_week(district: District, week: StoredWeek, *, units: str = "metric") -> 
         f"{count(len(plan.served), 'job')} {is_are} in the plan, {len(plan.unserved)} {is_are_out}"
         " left out." + (f" Cost about {_money(cost)} ({_money_range(cost)})." if cost else "")
     )
-    say(figures_of(plan, week.jobs, district.network).summary())
+    say(in_units(figures_of(plan, week.jobs, district.network).summary(), units))
     for stay in plan.stays:
         where = stay.place_id or stay.node
         say(f"{names[stay.machine_id]} stays at {where} after {_day(stay.night_of)}.")
