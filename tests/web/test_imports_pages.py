@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 from defusedxml.ElementTree import fromstring
@@ -126,7 +127,11 @@ def test_a_track_is_off_until_it_is_on_then_proposed_and_accepted(
         sent = {"file": SimpleUploadedFile("day.gpx", file), "machine": "g1"}
         return superintendent.post(reverse("import-track-in"), sent, follow=True)
 
-    assert "Tracks are off" in superintendent.get(reverse("imports")).content.decode()
+    told = superintendent.get(reverse("imports")).content.decode()
+    assert "Tracks are off" in told
+    where = reverse("settings-figures") + "?room=tracks"
+    assert where in told
+    assert superintendent.get(where).status_code == 200
     assert "racks are off" in send().content.decode()
     assert models.ImportStage.objects.count() == 0
     policy_with(tracks=replace(repository.load_policy().tracks, is_on=True))
@@ -170,6 +175,18 @@ def test_open311_lists_services_and_requests_without_signing_in(stranger, office
     assert stranger.get("/open311/v2/requests.json?start_date=soon").status_code == 400
     late = stranger.get("/open311/v2/requests.json?start_date=2027-01-01T00:00:00Z")
     assert late.json() == []
+
+
+def test_open311_days_are_those_of_the_agency(stranger, office):
+    on()
+    received = repository.load_district().requests[0].received_on
+    after = received + timedelta(days=1)
+    # Two in the night of UTC is still the evening before in Denver
+    for text in (f"{after}T02:00:00Z", f"{after}T02:00:00%2B00:00", f"{after}T02:00:00+00:00"):
+        asked = stranger.get(f"/open311/v2/requests.json?start_date={text}").json()
+        assert [each["service_request_id"] for each in asked] == ["q1"], text
+    early = stranger.get(f"/open311/v2/requests.json?end_date={received}T02:00:00Z")
+    assert early.json() == []
 
 
 def test_a_request_that_is_sent_waits_for_a_person(superintendent, stranger, office):

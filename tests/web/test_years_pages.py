@@ -50,6 +50,8 @@ def key(office, study) -> str:
 def test_before_anything_is_asked_there_is_a_form(office, superintendent):
     text = superintendent.get("/years/").content.decode()
     assert "Work out the years" in text
+    assert "Nothing was worked out yet" in text
+    assert "promise no thickness" in text
     assert "data-study" not in text
     assert "Pit, m³ a year" in text
 
