@@ -424,3 +424,10 @@ def test_lines_in_two_systems_in_one_file_are_refused(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     _refused(path, "are not degrees but metres or feet")
+
+
+def test_geojson_nested_without_end_is_refused_and_no_mistake_of_ours(tmp_path: Path) -> None:
+    path = tmp_path / "deep.geojson"
+    path.write_text("[" * 100_000)
+    with pytest.raises(InputError, match="nested deeper"):
+        read_network(path)

@@ -123,7 +123,7 @@ def _text(value: str) -> str:
     >>> _text("a, b; c")
     'a\\, b\\; c'
     """
-    clean = "".join(c for c in value if c in "\n\t" or ord(c) >= 32)
+    clean = "".join(c for c in value if c in "\n\t" or (ord(c) >= 32 and c != "\x7f"))
     for plain, escaped in (("\\", "\\\\"), (";", "\\;"), (",", "\\,"), ("\n", "\\n")):
         clean = clean.replace(plain, escaped)
     return clean

@@ -61,6 +61,8 @@ def _load(path: Path, options: NetworkOptions) -> tuple[Any, list[Feature]]:
         ) from None
     try:
         collection = json.loads(text.removeprefix("\ufeff"))
+    except RecursionError:
+        raise InputError(f"{path.name} is nested deeper than any map; it was not read") from None
     except json.JSONDecodeError as error:
         raise InputError(
             f"{path.name} line {error.lineno} is not JSON ({error.msg}); the file was probably"

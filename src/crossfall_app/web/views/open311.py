@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from functools import wraps
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
@@ -26,6 +27,8 @@ from crossfall_app.store.hand_out import requests as requests_out
 from crossfall_app.workspace import current_workspace
 
 _MOST_BYTES = 50_000
+_MOST_ANSWERED = 1000
+"""Requests in one answer, the newest first; GeoReport v2 names this many where nothing is asked."""
 
 
 def _only_when_on(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
@@ -76,7 +79,7 @@ def requests(request: HttpRequest, kind: str) -> HttpResponse:
     if code:
         wanted = set(code.split(","))
         rows = [row for row in rows if row["service_code"] in wanted]
-    return _answer(rows, "service_requests", "request", kind)
+    return _answer(rows[:_MOST_ANSWERED], "service_requests", "request", kind)
 
 
 @login_not_required
@@ -111,12 +114,16 @@ def _sent(request: HttpRequest, kind: str) -> HttpResponse:
 
 
 def _day(text: str | None) -> date | None:
-    """A day from the date and time that Open311 writes."""
+    """The agency's day of a date and time that Open311 writes, which is UTC more often than not."""
     if not text:
         return None
     try:
-        return datetime.fromisoformat(text).date()
-    except ValueError:
+        # A + that a sender did not escape comes as a blank
+        when = datetime.fromisoformat(text.replace(" ", "+") if "T" in text else text)
+        if when.tzinfo is not None:
+            when = when.astimezone(ZoneInfo(current_workspace().config.time_zone))
+        return when.date()
+    except (ValueError, OverflowError):
         raise InputError(f"{text!r} is no date; expected such as 2026-05-12T00:00:00Z") from None
 
 
