@@ -54,6 +54,10 @@ def test_steps_cover_the_day_without_a_gap(plan) -> None:
         assert steps[0].text == "Walk-round and grease"
         assert any("pass 2 of 2" in step.text for step in steps)
         assert [s.clock for s in steps] == sorted(s.clock for s in steps)
+        nodes = {node for each in NETWORK.segments for node in (each.from_node, each.to_node)}
+        turns = [step.text.split() for step in steps if step.kind == "turn"]
+        assert turns, "it turns somewhere"
+        assert not nodes & {word for words in turns for word in words}
 
 
 def test_headings() -> None:

@@ -121,12 +121,26 @@ def _goes_on(before: Leg, after: Leg, network: Network) -> bool:
     )
 
 
+def _corner(node: str, route: str, network: Network) -> str:
+    """Where a node is, by the road that meets there: nobody has seen a node's id on a sign."""
+    others = sorted(
+        {
+            each.route
+            for each in network.segments
+            if node in (each.from_node, each.to_node) and each.route not in ("", route)
+        }
+    )
+    return f"at {' and '.join(others[:2])}" if others else "where the stretch ends"
+
+
 def _words(legs: list[Leg], network: Network, n_passes: dict[str, int]) -> str:
     leg = legs[0]
     if leg.kind == "break":
         return "Meal break"
     if leg.segment_id is None:
-        return "Walk-round and grease" if leg.kind == "wait" else f"Turn at {leg.from_node}"
+        if leg.kind == "wait":
+            return "Walk-round and grease"
+        return f"Turn {_corner(leg.from_node, '', network)}"
     segment = network.segment_by_id[leg.segment_id]
     way = heading(segment, leg.is_forward)
     if leg.kind == "work":
@@ -136,7 +150,7 @@ def _words(legs: list[Leg], network: Network, n_passes: dict[str, int]) -> str:
             f" {leg.length_m:.0f} m"
         )
     if leg.kind == "turn":
-        return f"Turn round on {segment.route} at {leg.from_node}"
+        return f"Turn round on {segment.route} {_corner(leg.from_node, segment.route, network)}"
     metres = sum(each.length_m for each in legs)
     return f"Drive {way} on {segment.route}, blade up, {metres / 1000:.1f} km"
 

@@ -110,6 +110,11 @@ def needs(
             f" first rest ends on {resting[0].until}. Tell all: --road ROAD"
         )
     say("Conditions: " + ", ".join(f"{n} {method}" for method, n in methods.items()) + ".")
+    if methods.get("default"):
+        say(
+            "Default means that nobody has looked: the reason there is assumed."
+            " Look before you send."
+        )
     if told and not accept:
         remark(f"{len(told)} conditions as told were not kept; add --accept to keep them")
 

@@ -224,7 +224,7 @@ def itinerary(
     as_json: JsonOption = False,
 ) -> None:
     """The way turn by turn: passes, drives, turns, clock."""
-    the_workspace(None, workspace)
+    units = the_workspace(None, workspace).config.units
     from crossfall.dispatch.turn_by_turn import gpx_of, steps_of
     from crossfall_app.store import repository
 
@@ -262,7 +262,7 @@ def itinerary(
             right=("Minutes",),
         )  # fmt: skip
         for step in steps:
-            table.add_row(step.clock, f"{step.minutes:.0f}", step.text)
+            table.add_row(step.clock, f"{step.minutes:.0f}", in_units(step.text, units))
         say_table(table)
 
 
