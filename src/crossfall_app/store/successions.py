@@ -104,5 +104,6 @@ def about_the_map(
     is_here = Q(segment__vanished_at__isnull=True)
     if known is None or follow is None:
         return mapping.of(rows.filter(is_here))
-    rows = rows.filter(is_here | Q(segment__successors__isnull=False)).distinct()
+    has_successor = Q(segment_id__in=models.Succession.objects.values("parent_id"))
+    rows = rows.filter(is_here | has_successor)
     return tuple(each for fact in mapping.of(rows) for each in follow(known, fact))
