@@ -103,17 +103,19 @@ def what_to_keep_back(study: YearsStudy) -> str:
         return study.contingency_why_not
     mean = sum(study.kept_back_minor) / len(study.kept_back_minor)
     worst = min(range(len(study.p_kept)), key=lambda year: study.p_kept[year])
-    said = (
-        f"So that each year's budget holds in {100 * study.question.probability:.0f} of 100 cases,"
-        f" {amount(mean, study)} a year on average should not be planned with."
-    )
-    if study.p_kept[worst] < study.question.probability - 1e-9:
-        year = study.question.first_year + worst
-        said += (
-            f" Even so {year} holds only in {100 * study.p_kept[worst]:.0f} of 100: plan the years"
-            " again each year."
+    asked = study.question.probability
+    if study.p_kept[worst] >= asked - 1e-9:
+        return (
+            f"So that each year's budget holds in at least {100 * asked:.0f} of 100 drawn cases,"
+            f" {amount(mean, study)} a year on average should not be planned with."
         )
-    return said
+    year = study.question.first_year + worst
+    return (
+        f"No programme was found whose budget holds in {100 * asked:.0f} of 100 drawn cases in"
+        f" every year. With {amount(mean, study)} a year on average not planned with, {year} is the"
+        f" least sure: it holds in {100 * study.p_kept[worst]:.0f} of 100. Plan the years again"
+        " each year."
+    )
 
 
 def how_sure(study: YearsStudy, level: YearsLevel) -> str:
