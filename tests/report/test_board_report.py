@@ -15,7 +15,13 @@ import pytest
 from crossfall.errors import InputError
 from crossfall.model import YearsQuestion, YearsStudy
 from crossfall.report.board import board_report_data, board_report_pdf
-from crossfall.report.board_words import amount, answers, scenario_rows
+from crossfall.report.board_words import (
+    amount,
+    answers,
+    how_sure,
+    scenario_rows,
+    what_to_keep_back,
+)
 from crossfall.report.charts import chart_names, measure, to_svg, years_chart
 from crossfall.report.years_map import live_years_map, years_key, years_map
 from crossfall.workflow import ask_years
@@ -147,3 +153,19 @@ def test_the_map_shows_who_is_due_when(district) -> None:
     assert re.findall(r'data-road="(\w+)"', live) == ["s0", "s1", "s2"]
     assert "style=" not in live, "pages allow no style of their own"
     assert [each["label"] for each in years_key(2027, 3)] == ["2027", "2028", "2029", "not at all"]
+
+
+def test_a_proven_gap_is_never_rounded_down(study) -> None:
+    level = replace(study.level(1.0), lower=99_999.0, upper=100_000.0, gap_pct=0.001)
+    said = how_sure(study, replace(level, avoidable_gap_pct=0.081))
+    assert "more than 0.01 % of all costs (0.09 % of" in said
+    assert "(0.08 % of" in how_sure(study, replace(level, avoidable_gap_pct=0.08))
+
+
+def test_a_contingency_that_is_not_reached_is_not_promised(study) -> None:
+    kept, sure = (100_000.0,) * 6, (0.9, 0.95, 0.9, 0.71, 0.85, 0.9)
+    said = what_to_keep_back(replace(study, kept_back_minor=kept, p_kept=sure))
+    assert said.startswith("No programme was found whose budget holds in 80 of 100")
+    assert "2030 is the least sure: it holds in 71 of 100" in said
+    said = what_to_keep_back(replace(study, kept_back_minor=kept, p_kept=(0.8,) * 6))
+    assert said.startswith("So that each year's budget holds in at least 80 of 100")

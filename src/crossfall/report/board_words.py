@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from crossfall.model import YearsLevel, YearsStudy
@@ -122,9 +123,10 @@ def how_sure(study: YearsStudy, level: YearsLevel) -> str:
     """The proven gap, and how often a filled budget is exceeded."""
     over = max(level.p_over_budget)
     return (
-        f"No other programme within these limits could be better by more than {level.gap_pct:.2f} %"
-        f" of all costs ({level.avoidable_gap_pct:.2f} % of what can be avoided). In wet or dry"
-        f" years the plan moves: in its worst year it costs more than the budget in"
+        "No other programme within these limits could be better by more than"
+        f" {_at_most(level.gap_pct)} % of all costs ({_at_most(level.avoidable_gap_pct)} % of"
+        " what can be avoided). In wet or dry years the plan moves: in its worst year it costs more"
+        " than the budget in"
         f" {100 * over:.0f} of 100 cases if nothing is kept back and nobody plans again."
     )
 
@@ -185,3 +187,8 @@ def signed(minor: float, study: YearsStudy) -> str:
 def list_of(words: Sequence[str]) -> str:
     """``a, b and c``."""
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1] if words else "")))
+
+
+def _at_most(percent: float) -> str:
+    """Rounded up: a proven bound that is rounded down is no longer proven."""
+    return f"{math.ceil(round(percent * 100, 6)) / 100:.2f}"
