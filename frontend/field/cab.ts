@@ -42,7 +42,6 @@ const SAID_MS = 5000;
 const AGAIN_MS = 500;
 
 async function start(): Promise<void> {
-  void register();
   page.paired = await recall("paired");
   page.day = await recall("day");
   page.read = new Set((await recall("read")) ?? []);
@@ -56,6 +55,9 @@ async function start(): Promise<void> {
     if (first) say(first.why, first.answer === "rejected");
   };
   gate.onChange = draw;
+  // What the phone holds is read before anything is drawn: it never says that nothing waits
+  await refresh();
+  void register();
   const code = new URLSearchParams(location.hash.slice(1)).get("pair");
   if (code) {
     history.replaceState(null, "", location.pathname);
