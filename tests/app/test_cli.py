@@ -145,6 +145,8 @@ def test_moisture_and_needs(crossfall, office):
     assert crossfall("moisture", office, "--road", "Nowhere", "--start", FIRST_DAY).is_refused(
         "road 'Nowhere' is neither"
     )
+    plain = crossfall("moisture", office, "--start", FIRST_DAY).out
+    assert "A go begins at 30 % chance of a fit surface" in " ".join(plain.split())
     needs = crossfall("needs", office, "--today", FIRST_DAY, "--json").json
     assert {each["treatment"] for each in needs["needs"]} == {"blading"}
     assert needs["conditions_by_method"] == {"estimated": 4}

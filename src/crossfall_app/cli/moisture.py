@@ -174,6 +174,7 @@ def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: boo
         table.add_row(row["day"], surfaces, _open(row, "light_blading"), _open(row, "cutting"))
     say_table(table)
     say("Light blading and cutting, stretches: as is / only with water / no.")
+    say(_go_begins(gates))
     if found:
         heads = [f"{state.first_day + timedelta(days=n):%a %d}" for n in range(state.n_days)]
         table = new_table("Workable", "km", *heads, right=("km", *heads))
@@ -193,6 +194,15 @@ def _zones(district: District, sheet: MorningSheet, by: str | None, as_json: boo
     for each in limits:
         if each["advice"] != "none":
             say(f"{each['station']}, {each['segments']} stretches: {each['reason']}")
+
+
+def _go_begins(gates: Any) -> str:
+    least = gates.policy.least_chance
+    return (
+        f"A go begins at {100 * least['light_blading']:.0f} % chance of a fit surface for light"
+        f" blading, {100 * least['cutting']:.0f} % for cutting: a road called too wet may be among"
+        " them. Look before the blade goes down."
+    )
 
 
 def _day_row(state: Any, gates: Any, n: int) -> dict[str, Any]:
@@ -329,6 +339,7 @@ def _say_road(
             reword(row["why"], system),
         )
     say_table(table)
+    say(_go_begins(sheet.gates))
     parts = [f"{part.name} {part.likely.label}" for part in days.today.parts]
     say(f"Parts of the first day: {', '.join(parts)}.")
     say(reword(_water_said(surface.water, surface.no_water), system))
