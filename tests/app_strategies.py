@@ -88,6 +88,7 @@ NOUNS: dict[type, st.SearchStrategy] = {
         from_node=st.just("n1"),
         to_node=st.just("n2"),
         length_m=st.floats(min_value=0.001, max_value=1e7),
+        serves=st.sampled_from(("", "school", "milk logs", "school mail emergency")),
     ),
     nouns.PointFeature: build(nouns.PointFeature, id=keys, segment_id=_MAYBE_SEGMENT),
     nouns.Backdrop: build(nouns.Backdrop),

@@ -76,6 +76,7 @@ def test_the_word_that_holds_for_most_of_it_wins_and_the_lowest_limit_counts() -
     ((None, 5.0, 5.0, "shade", "open"), "no stretch"),
     ((None, 0.0, 1200.0, "shade", "open"), "lies beyond"),
     ((None, 0.0, 9.0, "colour", "red"), "expected one of"),
+    ((None, 0.0, 9.0, "serves", "school circus"), "serves is 'circus'"),
     ((None, 0.0, 9.0, "shade", "dark"), "expected open, partial, forest"),
     ((None, 0.0, 9.0, "width_m", "wide"), "expected a figure"),
     ((None, 0.0, 9.0, "width_m", "24000"), "expected a figure"),

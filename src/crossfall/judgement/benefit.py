@@ -1,13 +1,14 @@
 """What it is worth to do a need, and how urgent it is.
 
 Worth is counted in hours of a grader with its operator, so that dispatch can weigh it against the
-hours the job takes. It has five parts, shown beside the need:
+hours the job takes. It has six parts, shown beside the need:
 
 - *traffic*: roughness saved for those who drive there while the gain lasts;
 - *road class*: what a road of its class must carry whatever its traffic;
 - *condition*: how far the road has fallen, for work of this size;
 - *delay*: the dearer work that waiting would bring, as far as the road is near it;
-- *requests*: residents who asked.
+- *requests*: residents who asked;
+- *served*: who depends on the road: school bus, milk, logs, mail, emergency.
 
 Urgency joins the lacks of a road so that they add up and never cancel: worse is never less urgent.
 Hazards are in neither: they are secured at once.
@@ -26,7 +27,7 @@ from crossfall.model.policy.needs import CallPolicy, NeedsPolicy, WorthPolicy
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-PARTS = ("traffic", "road class", "condition", "delay", "requests")
+PARTS = ("traffic", "road class", "condition", "delay", "requests", "served")
 """Names of the shares of worth, in the order of :func:`worth`'s rows."""
 
 _DEFORMATION = 3
@@ -104,6 +105,7 @@ def worth(
     length_km: Floats,
     n_requests: Ints,
     needs: NeedsPolicy,
+    served_h_km: Floats | float = 0.0,
 ) -> Floats:
     """Worth of each segment's work by part (part, segment) [h]; 0 where none is due.
 
@@ -124,6 +126,7 @@ def worth(
         * length_km
     )
     parts[4] = needs.worth.request_h * np.sqrt(n_requests)
+    parts[5] = served_h_km * lack.max(axis=0) * length_km
     return np.where(is_due, parts, 0.0)
 
 

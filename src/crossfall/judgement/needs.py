@@ -154,6 +154,7 @@ def _find(district: District, today: date) -> tuple[tuple[Need, ...], tuple[Cond
         length_km,
         n_requests,
         policy.needs,
+        _served_worth(belief, policy),
     )
     rows = np.flatnonzero(is_due)
     rows = rows[np.argsort(-parts[:, rows].sum(axis=0), kind="stable")]
@@ -263,6 +264,16 @@ def _class_worth(belief: Belief, policy: Policy) -> Floats:
         "minimum": worth_policy.class_minimum_h_km,
     }
     return np.array([by_class[segment.road_class] for segment in belief.segments])
+
+
+def _served_worth(belief: Belief, policy: Policy) -> Floats:
+    """Weights of all who depend on each road, added up [h/km]."""
+    said = [segment.serves for segment in belief.segments]
+    weight = {
+        words: sum(getattr(policy.needs.worth, f"serves_{word}_h_km") for word in words.split())
+        for words in set(said)
+    }
+    return np.array([weight[words] for words in said], dtype=np.float64)
 
 
 def _length_km(belief: Belief) -> Floats:

@@ -38,6 +38,28 @@ FeatureKind = Literal[
     "right_of_way",
 ]
 BackdropKind = Literal["stream", "water", "rail"]
+SERVES = ("school", "milk", "logs", "mail", "emergency")
+"""Who may depend on a road: school bus, milk truck, log trucks, mail, ambulance and fire."""
+
+
+def serves_words(text: str) -> str:
+    """Words of :data:`SERVES` in a text, each once, in their order, parted by spaces.
+
+    Raises
+    ------
+    InputError
+        If there is another word.
+
+    Examples
+    --------
+    >>> serves_words("Milk; school, milk")
+    'school milk'
+    """
+    said = set(text.lower().replace(",", " ").replace(";", " ").split())
+    strange = sorted(said.difference(SERVES))
+    if strange:
+        raise InputError(f"serves is {strange[0]!r}; expected words of {', '.join(SERVES)}")
+    return " ".join(word for word in SERVES if word in said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +120,8 @@ class Segment:
     """The agency's or the source's own key."""
     source: str = ""
     """The file this came from."""
+    serves: str = ""
+    """Who depends on it: words of :data:`SERVES`, parted by spaces."""
 
     @property
     def to_m(self) -> float:
@@ -139,7 +163,8 @@ class Network:
     Raises
     ------
     InputError
-        If an id is doubled, a segment names an unknown node, or a length is not positive.
+        If an id is doubled, a segment names an unknown node or serves somebody unknown, or a
+        length is not positive.
     """
 
     nodes: tuple[Node, ...]
@@ -157,6 +182,8 @@ class Network:
             for end in (segment.from_node, segment.to_node):
                 if end not in known:
                     raise InputError(f"segment {segment.id} ends at unknown node {end}")
+            if segment.serves:
+                _check_serves(segment)
             if not segment.length_m > 0:
                 raise InputError(
                     f"segment {segment.id} has length_m {segment.length_m:g}; expected > 0"
@@ -199,6 +226,13 @@ class Network:
     @property
     def maintained_km(self) -> float:
         return sum(segment.length_m for segment in self.maintained) / 1000
+
+
+def _check_serves(segment: Segment) -> None:
+    try:
+        serves_words(segment.serves)
+    except InputError as error:
+        raise InputError(f"segment {segment.id}: {error}") from error
 
 
 def _unique(kind: str, ids: Iterator[str]) -> None:

@@ -12,9 +12,9 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any, get_args
 
-from crossfall.errors import Problem, refuse
+from crossfall.errors import InputError, Problem, refuse
 from crossfall.model import Network, Segment
-from crossfall.model.network import Drainage, RoadClass, Shade, Surface
+from crossfall.model.network import Drainage, RoadClass, Shade, Surface, serves_words
 from crossfall.model.policy import NetworkPolicy
 from crossfall.network.lineage import Lineage, follow_events, split_segment
 from crossfall.network.linear import LineEvent
@@ -39,7 +39,7 @@ _FIGURES: dict[str, tuple[float, float, str]] = {
 }
 _END_M = 1.0
 """An event that stops this close to the end of its segment was meant to reach it."""
-EVENT_NAMES = (*_WORDS, *_FREE_WORDS, *_FIGURES)
+EVENT_NAMES = (*_WORDS, *_FREE_WORDS, *_FIGURES, "serves")
 """Fields of a segment that an event may speak of."""
 
 
@@ -69,6 +69,11 @@ def check_event(event: LineEvent, network: Network) -> str | None:
         return f"name is {event.name!r}; expected one of {', '.join(EVENT_NAMES)}"
     if event.name in _WORDS and event.value not in _WORDS[event.name]:
         return f"{event.name} is {event.value!r}; expected {', '.join(_WORDS[event.name])}"
+    if event.name == "serves":
+        try:
+            serves_words(event.value)
+        except InputError as error:
+            return str(error)
     if event.name in _FIGURES:
         low, high, _ = _FIGURES[event.name]
         try:
@@ -149,7 +154,12 @@ def _gathered(segment: Segment, events: list[LineEvent]) -> Segment:
     changes: dict[str, Any] = {}
     for name in dict.fromkeys(event.name for event in events):
         stretches = _stretches(segment, [event for event in events if event.name == name])
-        changes |= _figure(segment, name, stretches) if name in _FIGURES else _word(name, stretches)
+        if name == "serves":
+            changes |= _serves(segment, stretches)
+        elif name in _FIGURES:
+            changes |= _figure(segment, name, stretches)
+        else:
+            changes |= _word(name, stretches)
     if "surface" in changes:
         changes["surface_source"] = "agency"
         if changes["surface"] != segment.surface:
@@ -190,6 +200,12 @@ def _figure(
     if method:
         changes[method] = "measured" if all(v is not None for _, v in stretches) else "estimated"
     return changes
+
+
+def _serves(segment: Segment, stretches: list[tuple[float, str | None]]) -> dict[str, Any]:
+    """Everybody whom a stretch serves: a school bus needs the road up to its last stop."""
+    said = [segment.serves, *(value for _, value in stretches if value is not None)]
+    return {"serves": serves_words(" ".join(said))}
 
 
 def _word(name: str, stretches: list[tuple[float, str | None]]) -> dict[str, Any]:

@@ -50,6 +50,7 @@ class RoadFacts:
     gravel_mm: float | None = None
     gravel_method: Method = "estimated"
     grade_pct: float | None = None
+    serves: str | None = None
 
 
 @dataclass(frozen=True, eq=False)

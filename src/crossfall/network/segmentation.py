@@ -118,7 +118,7 @@ def default_facts(facts: RoadFacts, policy: NetworkPolicy) -> dict[str, Any]:
     }
     if facts.gravel_mm is not None:
         said |= {"gravel_mm": facts.gravel_mm, "gravel_method": facts.gravel_method}
-    for name in ("heavy_share", "material", "drainage", "shade", "grade_pct"):
+    for name in ("heavy_share", "material", "drainage", "shade", "grade_pct", "serves"):
         value = getattr(facts, name)
         if value is not None:
             said[name] = value

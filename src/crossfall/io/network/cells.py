@@ -12,13 +12,13 @@ from typing import Any
 
 import numpy as np
 
-from crossfall.errors import Problem, UnitsError
+from crossfall.errors import InputError, Problem, UnitsError
 from crossfall.io.network import tags as osm_tags
 from crossfall.io.network.options import NetworkOptions, is_maintained
 from crossfall.io.network.table import LineTable
 from crossfall.io.network.words import CLASS_WORDS, SURFACE_WORDS
 from crossfall.io.text import is_formula
-from crossfall.model.network import Surface
+from crossfall.model.network import Surface, serves_words
 from crossfall.network.roads import Flags, Floats, Ints, RoadFacts
 from crossfall.units import factor
 
@@ -91,6 +91,7 @@ class Cells:
             "grade_pct": self._number("grade_pct", 0, 40),
             "drainage": self._choice("drainage", ("good", "fair", "poor")),
             "shade": self._choice("shade", ("open", "partial", "forest")),
+            "serves": self._serves(),
             "is_maintained": self._flag("is_maintained"),
             "is_oneway": self._flag("is_oneway"),
         }
@@ -256,6 +257,16 @@ class Cells:
                 self._refuse(field, row, f"{value!r} is unknown; expected {', '.join(words)}")
                 return None
             return word
+
+        return read
+
+    def _serves(self) -> Callable[[Any, int], Any]:
+        def read(value: Any, row: int) -> Any:
+            try:
+                return serves_words(_text(value))
+            except InputError as error:
+                self._refuse("serves", row, str(error))
+                return None
 
         return read
 

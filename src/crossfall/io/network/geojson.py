@@ -238,7 +238,7 @@ _TAGS = {"width", "surface", "owner", "bridge", "layer", "highway", "name", "one
 _NEVER_TAGS = (
     "width_m", "width_method", "adt", "adt_method", "heavy_share", "gravel_mm", "gravel_method",
     "surface_source", "grade_pct", "max_mass_t", "travel_km_h", "is_maintained", "length_m",
-    "jurisdiction",
+    "jurisdiction", "serves",
 )  # fmt: skip
 """Fields of ours whose names nobody uses for a tag."""
 _ALSO_TAGS = ("route", "district", "material", "drainage", "shade")

@@ -32,6 +32,7 @@ FIELDS = (
     "material",
     "drainage",
     "shade",
+    "serves",
     "gravel_mm",
     "grade_pct",
     "max_mass_t",

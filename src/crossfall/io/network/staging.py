@@ -220,7 +220,7 @@ def _kept(old: Segment, new: Segment) -> Segment:
     ):
         if getattr(new, method) == "default" and getattr(old, method) != "default":
             changes |= {value: getattr(old, value), method: getattr(old, method)}
-    for name in ("material", "drainage", "shade", "district", "heavy_share", "grade_pct"):
+    for name in ("material", "drainage", "shade", "district", "heavy_share", "grade_pct", "serves"):
         usual = _usual(name)
         if getattr(new, name) == usual and getattr(old, name) != usual:
             changes[name] = getattr(old, name)

@@ -35,6 +35,7 @@ WELL_KNOWN: dict[str, tuple[str, ...]] = {
     "material": ("material",),
     "drainage": ("drainage",),
     "shade": ("shade",),
+    "serves": ("serves",),
     "gravel_mm": ("gravel_mm",),
     "grade_pct": ("grade_pct",),
     "max_mass_t": ("max_mass_t",),

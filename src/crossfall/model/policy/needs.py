@@ -237,6 +237,33 @@ class WorthPolicy:
     class_minimum_h_km: float = setting(
         0.1, unit="h/km", doc="Standing of a minimum road, at full deficit.", low=0.0, high=20.0
     )
+    serves_school_h_km: float = setting(
+        0.8,
+        unit="h/km",
+        doc="Who depends on it: a school bus, at full deficit.",
+        low=0.0,
+        high=20.0,
+    )
+    serves_milk_h_km: float = setting(
+        0.6,
+        unit="h/km",
+        doc="Who depends on it: a milk truck, at full deficit.",
+        low=0.0,
+        high=20.0,
+    )
+    serves_logs_h_km: float = setting(
+        0.4, unit="h/km", doc="Who depends on it: log trucks, at full deficit.", low=0.0, high=20.0
+    )
+    serves_mail_h_km: float = setting(
+        0.2, unit="h/km", doc="Who depends on it: the mail, at full deficit.", low=0.0, high=20.0
+    )
+    serves_emergency_h_km: float = setting(
+        0.8,
+        unit="h/km",
+        doc="Who depends on it: an ambulance or a fire station, at full deficit.",
+        low=0.0,
+        high=20.0,
+    )
     deficit_share: float = setting(
         0.6,
         unit="-",

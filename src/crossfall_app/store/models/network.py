@@ -63,6 +63,7 @@ class Segment(Mapped):
     max_mass_t = models.FloatField(null=True)
     external_id = models.TextField(blank=True)
     source = models.TextField(blank=True)
+    serves = models.TextField(blank=True, default="")
 
     class Meta:
         constraints = (

@@ -33,10 +33,11 @@ from crossfall_app.web.present.words import (
 
 _PART_WORDS = {
     "traffic": "a smoother ride for those who drive there while the work lasts",
-    "road class": "what the road must carry whatever its traffic: school, milk, mail, emergency",
+    "road class": "what the road must carry whatever its traffic",
     "condition": "how far it has fallen, for work of this size",
     "delay": "dearer work that waiting would bring",
     "requests": "residents who asked",
+    "served": "who depends on it: school bus, milk, logs, mail, emergency",
 }
 _TASKS: tuple[Task, ...] = ("light_blading", "cutting", "hauling")
 _GATE_DAYS = 5
@@ -292,6 +293,8 @@ def _facts(segment: Segment, measures: Measures) -> list[dict[str, str]]:
     ]
     if segment.max_mass_t is not None:
         facts.append(("Posted limit", show(segment.max_mass_t, "t"), ""))
+    if segment.serves:
+        facts.append(("Serves", segment.serves.replace(" ", ", "), ""))
     if segment.district:
         facts.append(("Board district", segment.district, ""))
     if segment.jurisdiction:
