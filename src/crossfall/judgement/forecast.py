@@ -14,7 +14,7 @@ since blading makes the difference between a quiet road and a busy one.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import date
 from itertools import repeat, starmap
 from operator import attrgetter
@@ -24,6 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crossfall.formulas.gravel_loss import yearly_loss
+from crossfall.judgement.carried import measured_before, with_ride
 from crossfall.judgement.haul import HaulTraffic, haul_traffic
 from crossfall.judgement.looks import whole_looks
 from crossfall.judgement.rain import RainTable, rain_table
@@ -94,6 +95,8 @@ class Belief:
     rain: RainTable
     haul: HaulTraffic
     """Trucks that agreements bring for a time."""
+    gravel_from: Mapping[int, date] = field(default_factory=dict)
+    """Day on which gravel was measured, by row, where a later look without it is the last."""
 
     @property
     def n(self) -> int:
@@ -113,15 +116,19 @@ def believe(district: District, today: date) -> Belief:
     segments = district.network.maintained
     row_of = {segment.id: row for row, segment in enumerate(segments)}
     looks = whole_looks(
-        district.conditions, district.network, look_share=district.policy.entry.look_share
+        with_ride(district.conditions, district.policy),
+        district.network,
+        look_share=district.policy.entry.look_share,
     )
+    latest = _latest(looks, row_of, today)
     belief = _at_last_look(
         segments,
-        _latest(looks, row_of, today),
+        latest,
         district.weather,
         today,
         district.policy,
         haul_traffic(segments, district.haul_agreements, district.policy.haul),
+        measured_before(looks, latest, row_of, district.records),
     )
     for works in _work_rounds(district.records, row_of, belief, today):
         rows = np.fromiter(works.keys(), dtype=np.int64, count=len(works))
@@ -249,6 +256,7 @@ def _at_last_look(
     today: date,
     policy: Policy,
     haul: HaulTraffic,
+    gravel_before: Mapping[int, tuple[date, float]] | None = None,
 ) -> Belief:
     n, needs = len(segments), policy.needs
     assumed_day = float(today.toordinal() - needs.assumed.days_since_blading)
@@ -277,7 +285,6 @@ def _at_last_look(
         is_assumed[rows] = False
         # Ditches fill: an old look does not say that they are clear
         flags["is_ditch_clear"] &= today.toordinal() - day <= needs.call.clear_days
-    _use_known_gravel(segments, measures["gravel_mm"])
     adt = np.array([segment.adt for segment in segments])
     heavy = np.array([segment.heavy_share for segment in segments])
     rain = rain_table(
@@ -286,6 +293,11 @@ def _at_last_look(
         default_mm_day=needs.ageing.rain_mm_per_day,
         enough_days=needs.ageing.rain_record_days,
     )
+    loss_mm = _gravel_loss(segments, adt, rain, policy.programme)
+    for row, (measured_on, gravel_mm) in (gravel_before or {}).items():
+        lost = loss_mm[row] * (day[row] - measured_on.toordinal()) / _DAYS_A_YEAR
+        measures["gravel_mm"][row] = max(gravel_mm - lost, 0.0)
+    _use_known_gravel(segments, measures["gravel_mm"])
     return Belief(
         segments=segments,
         today=today,
@@ -300,9 +312,10 @@ def _at_last_look(
         n_works=np.zeros(n, dtype=np.int64),
         adt=adt,
         wear=adt * (1 + needs.ageing.heavy_extra * heavy),
-        gravel_loss_mm=_gravel_loss(segments, adt, rain, policy.programme),
+        gravel_loss_mm=loss_mm,
         rain=rain,
         haul=haul,
+        gravel_from={row: told[0] for row, told in (gravel_before or {}).items()},
     )
 
 

@@ -23,7 +23,7 @@ from crossfall.judgement.rules import (
     Judgement,
     sequence,
 )
-from crossfall.model import Condition, Policy, Reason, Treatment
+from crossfall.model import Condition, Policy, Reason, Segment, Treatment
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -149,7 +149,7 @@ class Wording:
         bladed = f"Last blading: not known; {days} days ago is assumed."
         has_gravel = (~np.isnan(belief.measures["gravel_mm"])).tolist()
         is_blading_assumed = belief.is_blading_assumed.tolist()
-        shared: dict[tuple[str, bool, int, str, bool], tuple[str, ...]] = {}
+        shared: dict[tuple[str, bool, int, str, str], tuple[str, ...]] = {}
         found = []
         for row in self._rows.tolist():
             segment, seen = belief.segments[row], belief.seen[row]
@@ -158,14 +158,14 @@ class Wording:
                 is_blading_assumed[row],
                 round(segment.adt),
                 segment.adt_method,
-                segment.gravel_method == "default" and not has_gravel[row],
+                _how_thick(belief.gravel_from.get(row), segment, has_gravel[row]),
             )
             if key not in shared:
                 told = (
                     key[0],
                     bladed if key[1] else "",
                     f"Traffic: {key[2]} vehicles a day ({key[3]})." if key[3] in _TRUST else "",
-                    "Gravel thickness: not measured; judged by its score." if key[4] else "",
+                    key[4],
                 )
                 shared[key] = tuple(each for each in told if each)
             found.append(shared[key])
@@ -236,6 +236,14 @@ def _reason(index: int, steps: tuple[int, ...], is_hearsay: bool) -> Reason:
     if is_hearsay:
         text = text.replace(" of 5:", " of 5, assumed:")
     return Reason(call.id, text, call.evidence, call.source)
+
+
+def _how_thick(measured_on: date | None, segment: Segment, is_known: bool) -> str:
+    if measured_on is not None:
+        return f"Gravel thickness: computed from the one measured on {measured_on:%Y-%m-%d}."
+    if segment.gravel_method == "default" and not is_known:
+        return "Gravel thickness: not measured; judged by its score."
+    return ""
 
 
 def _how_seen(seen: Condition | None) -> str:
