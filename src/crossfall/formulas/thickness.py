@@ -29,7 +29,7 @@ TABLE_MM: dict[Soil, tuple[float, float, float, float]] = {
 }
 """Thickness over soil of CBR up to 3, 3 to 10, and more [mm], from 6.5, 8.5, 11.5, 14.5 in etc."""
 _KPA_PER_CBR = 30.0
-_MOST_PASSAGES = 10_000.0
+MOST_PASSAGES = 10_000.0
 
 
 def soil_class(cbr_pct: float) -> Soil:
@@ -79,8 +79,8 @@ def soft_soil_thickness_m(
     0.548
     """
     _positive(axle_kn=axle_kn, rut_m=rut_m, cbr_pct=cbr_pct)
-    if not 1 <= passages <= _MOST_PASSAGES:
-        raise InputError(f"passages is {passages:g}; expected 1 to {_MOST_PASSAGES:g}")
+    if not 1 <= passages <= MOST_PASSAGES:
+        raise InputError(f"passages is {passages:g}; expected 1 to {MOST_PASSAGES:g}")
     strength_pa = _KPA_PER_CBR * 1000 * cbr_pct
     top = (
         119.24 * math.log10(passages)
@@ -100,8 +100,8 @@ def soft_soil_thickness_short_m(passages: float, *, cbr_pct: float) -> float:
     0.285
     """
     _positive(cbr_pct=cbr_pct)
-    if not 1 <= passages <= _MOST_PASSAGES:
-        raise InputError(f"passages is {passages:g}; expected 1 to {_MOST_PASSAGES:g}")
+    if not 1 <= passages <= MOST_PASSAGES:
+        raise InputError(f"passages is {passages:g}; expected 1 to {MOST_PASSAGES:g}")
     return 0.19 * math.log10(passages) / cbr_pct**0.63
 
 

@@ -12,6 +12,7 @@ from datetime import date
 
 from crossfall.errors import InputError
 from crossfall.formulas.thickness import (
+    MOST_PASSAGES,
     soft_soil_thickness_m,
     soil_class,
     table_thickness_mm,
@@ -92,15 +93,20 @@ def _check(
     soil = soil_class(layer.assumed_cbr_pct)
     needed = table_thickness_mm(heavy_trucks_day, soil)
     passages = heavy_trucks_day * layer.soft_days * layer.axles_per_truck
-    passages = min(max(passages, 1.0), 10_000.0)
+    counted = min(max(passages, 1.0), MOST_PASSAGES)
     soft_cbr = layer.assumed_cbr_pct * layer.thaw_share
-    second = soft_soil_thickness_m(passages, cbr_pct=soft_cbr, rut_m=layer.rut_m) * 1000
+    second = soft_soil_thickness_m(counted, cbr_pct=soft_cbr, rut_m=layer.rut_m) * 1000
     left = years_left(there_mm, layer.least_mm, loss_mm_year)
     left_mm = max(there_mm - loss_mm_year * years, 0.0)
     is_enough = needed is not None and there_mm >= needed
     assumed = [f"Soil: CBR {layer.assumed_cbr_pct:g} %, not tested."]
     if not is_known:
         assumed.append(f"Gravel: {there_mm:.0f} mm, not measured.")
+    if passages > counted:
+        assumed.append(
+            f"Second opinion: {passages:,.0f} axles are beyond its model; {counted:,.0f} counted,"
+            " so that it is too thin."
+        )
     wanted = "more than the table knows" if needed is None else f"about {needed:.0f} mm"
     text = (
         f"{there_mm:.0f} mm of gravel is there; for {heavy_trucks_day:.0f} heavy trucks a day the"
