@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import subprocess
@@ -31,6 +32,10 @@ def _run(line: str, folder: Path) -> None:
     run = subprocess.run(
         [sys.executable, "-m", "crossfall_app", *words[1:]],
         cwd=folder,
+        # A workspace that another test opened in this process is not the reader's
+        env={
+            name: value for name, value in os.environ.items() if not name.startswith("CROSSFALL_")
+        },
         capture_output=True,
         text=True,
         check=False,

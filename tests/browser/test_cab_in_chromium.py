@@ -167,7 +167,7 @@ def test_a_shift_without_signal_arrives_exactly_once(server, pocket, tmp_path):
     dying = _Dying(server, ["before", "after", "photo"])
     pocket.route("**/cab/api/**", dying.answer)
     pocket.set_offline(False)
-    until = time.monotonic() + 30
+    until = time.monotonic() + 90
     # What is planned is taken off before the office is dead: only kills count
     while server.n_kills < 3 and time.monotonic() < until:
         page.evaluate("dispatchEvent(new Event('online'))")

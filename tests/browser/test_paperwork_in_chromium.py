@@ -112,12 +112,14 @@ def test_a_test_is_entered_with_the_keyboard_and_held_against_its_limits(visit):
     page.fill("input[name=laboratory]", "Another lab")
     page.locator("#new-test button").focus()
     page.keyboard.press("Enter")
-    page.wait_for_function("document.body.innerText.includes('Another lab')")
+    page.get_by_text("Another lab").first.wait_for()
     page.select_option("select[name=spec]", "Iowa 11")
     page.get_by_role("button", name="Show").click()
     page.wait_for_load_state()
     assert "4.75 mm 60 (wants 30 to 55)" in page.inner_text("main")
-    assert page.locator("img.curve").evaluate("each => each.complete && each.naturalWidth > 0")
+    drawn = "each => each.every(one => one.complete && one.naturalWidth > 0)"
+    assert page.locator("img.curve").count() == 2
+    assert page.locator("img.curve").evaluate_all(drawn)
 
 
 def _found(page) -> list[str]:

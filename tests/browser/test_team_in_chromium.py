@@ -101,7 +101,7 @@ def test_work_is_dragged_kept_and_brought_back(visit):
     page.wait_for_selector(".plan-note")
     assert "the bridge is closed" in page.inner_text(".plan-note")
     page.get_by_role("button", name="Bring the plan before back").click()
-    page.wait_for_function("document.body.textContent.includes('The plan before is back')")
+    page.get_by_text("The plan before is back").first.wait_for(state="attached")
     assert _place(page, stage) == before
 
 

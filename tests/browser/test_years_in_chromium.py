@@ -73,7 +73,7 @@ def test_the_line_of_money_moves_everything(visit, studied):
 def test_the_map_follows_the_year(visit, studied):
     visit.go("/years/")
     page = visit.page
-    page.wait_for_selector("#years-map .y-due")
+    page.wait_for_selector("#years-map .y-due", state="attached")
     before = page.locator("#years-map .y-due").count()
     assert page.locator("#years-map .y-before").count() == 0
     page.locator("#year").focus()
