@@ -40,7 +40,7 @@ def test_a_look_changes_its_neighbourhood_and_says_so():
 
 def test_the_same_run_changes_nothing():
     assert state_changes(state_of(), state_of()) == ()
-    assert changes_sentence(()) == "Nothing has changed."
+    assert changes_sentence(()) == "No road is called otherwise than before."
 
 
 def test_states_without_a_common_day():

@@ -120,6 +120,7 @@ def _segment(
         gravel_method="estimated" if is_gravel else "default",
         grade_pct=round(float(traits.grade_pct[i]), 1),
         source=INVENTED,
+        serves=_serves(piece, i) if is_gravel else "",
     )
 
 
@@ -188,6 +189,17 @@ def _shade(creek_m: float, trees: float) -> Shade:
     if creek_m < 450.0:
         return "forest" if creek_m < 260.0 else "partial"
     return "partial" if trees > 0.75 else "open"
+
+
+def _serves(piece: Piece, i: int) -> str:
+    """The school bus keeps to the collectors; a few farms send milk."""
+    told = ["school"] if piece.is_collector else []
+    if i % _MILK_EVERY == 0:
+        told.append("milk")
+    return " ".join(told)
+
+
+_MILK_EVERY = 29
 
 
 def _material(soil: float) -> str:

@@ -128,7 +128,7 @@ def surface_difference(before: MoistureState, after: MoistureState) -> SurfaceDi
 def changes_sentence(changes: tuple[StateChange, ...]) -> str:
     """One line for the morning: ``3 roads from dry to workable; 1 from workable to too wet``."""
     if not changes:
-        return "Nothing has changed."
+        return "No road is called otherwise than before."
     counts = Counter((each.was, each.now) for each in changes)
     parts = [
         f"{n} {'road' if n == 1 else 'roads'} from {was.label} to {now.label}"

@@ -180,7 +180,7 @@ def _advise(
     says = {
         "put_up": "Ask for a load limit: the road is thawing from the top over trapped water",
         "keep_up": "Leave the load limit up: still weak below",
-        "take_down": "The load limit can come down: the frost is out, look before you lift it",
+        "take_down": "The load limit can come down: no frost below, look before you lift it",
         "none": "No load limit needed",
     }[advice]
     which = f", for the stretches that have {'one' if is_posted else 'none'} up" if is_part else ""
