@@ -7,9 +7,12 @@ from ``from_node`` to ``to_node``; ``left`` and ``right`` face that way.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import chain
+from operator import attrgetter
 from typing import Literal
 
 from crossfall.errors import InputError
@@ -174,20 +177,19 @@ class Network:
     """Creeks and railways drawn below the roads."""
 
     def __post_init__(self) -> None:
-        _unique("node", (node.id for node in self.nodes))
-        _unique("segment", (segment.id for segment in self.segments))
-        _unique("feature", (feature.id for feature in self.features))
+        _unique("node", [node.id for node in self.nodes])
+        _unique("segment", [segment.id for segment in self.segments])
+        _unique("feature", [feature.id for feature in self.features])
         known = {node.id for node in self.nodes}
-        for segment in self.segments:
-            for end in (segment.from_node, segment.to_node):
-                if end not in known:
-                    raise InputError(f"segment {segment.id} ends at unknown node {end}")
-            if segment.serves:
-                _check_serves(segment)
-            if not segment.length_m > 0:
-                raise InputError(
-                    f"segment {segment.id} has length_m {segment.length_m:g}; expected > 0"
-                )
+        if not known.issuperset(chain(map(_FROM, self.segments), map(_TO, self.segments))):
+            ends = ((each, end) for each in self.segments for end in (each.from_node, each.to_node))
+            segment, end = next((each, end) for each, end in ends if end not in known)
+            raise InputError(f"segment {segment.id} ends at unknown node {end}")
+        for segment in filter(_SERVES, self.segments):
+            _check_serves(segment)
+        bad = next((each for each in self.segments if not each.length_m > 0), None)
+        if bad is not None:
+            raise InputError(f"segment {bad.id} has length_m {bad.length_m:g}; expected > 0")
 
     @cached_property
     def node_by_id(self) -> dict[str, Node]:
@@ -235,9 +237,11 @@ def _check_serves(segment: Segment) -> None:
         raise InputError(f"segment {segment.id}: {error}") from error
 
 
-def _unique(kind: str, ids: Iterator[str]) -> None:
-    seen: set[str] = set()
-    for each in ids:
-        if each in seen:
-            raise InputError(f"{kind} id {each!r} is there twice; ids must be unique")
-        seen.add(each)
+def _unique(kind: str, ids: list[str]) -> None:
+    if len(set(ids)) < len(ids):
+        twice = next(each for each, n in Counter(ids).items() if n > 1)
+        raise InputError(f"{kind} id {twice!r} is there twice; ids must be unique")
+
+
+# A country has millions of segments: what holds for all of them is asked without a loop of ours
+_FROM, _TO, _SERVES = attrgetter("from_node"), attrgetter("to_node"), attrgetter("serves")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import chain
 
 import numpy as np
 
@@ -42,7 +43,7 @@ def describe(
     segments = network.segments
     graph = build_graph(network)
     parts = np.bincount(graph.parts)
-    ends = Counter(node for s in segments for node in (s.from_node, s.to_node))
+    ends = Counter(chain((s.from_node for s in segments), (s.to_node for s in segments)))
     km_by_surface: dict[str, float] = {}
     for segment in segments:
         km = segment.length_m / 1000
@@ -61,7 +62,7 @@ def describe(
         n_components=len(parts),
         largest_component_pct=100.0 * float(parts.max()) / float(parts.sum()),
         parts=_small_parts(network, graph),
-        n_dead_ends=sum(1 for n in ends.values() if n == 1),
+        n_dead_ends=list(ends.values()).count(1),
         n_duplicates=counts.n_duplicates,
         n_zero_length=found.n_zero_length,
         n_slivers=counts.n_slivers,
@@ -104,17 +105,18 @@ _MOST_ROADS = 3
 def _assumed(segments: tuple[Segment, ...], options: NetworkOptions) -> list[str]:
     maintained = [s for s in segments if s.is_maintained]
     said: list[str] = []
-    for what, how_many in (
-        ("width", sum(s.width_method == "default" for s in maintained)),
-        ("traffic", sum(s.adt_method == "default" for s in maintained)),
-        ("gravel thickness", sum(s.gravel_method == "default" for s in maintained)),
+    for what, methods in (
+        ("width", [s.width_method for s in maintained]),
+        ("traffic", [s.adt_method for s in maintained]),
+        ("gravel thickness", [s.gravel_method for s in maintained]),
     ):
+        how_many = methods.count("default")
         if how_many:
             said.append(
                 f"{what} of {how_many} of {len(maintained)} maintained segments is a default"
                 " of the policy"
             )
-    inferred = sum(s.surface_source == "inferred" for s in segments)
+    inferred = [s.surface_source for s in segments].count("inferred")
     if inferred:
         said.append(f"surface of {inferred} of {len(segments)} segments is inferred, not stated")
     if options.include_unknown:

@@ -121,7 +121,7 @@ def _lines(table: LineTable, noun: Any, options: NetworkOptions, bad: list[Probl
     lonlat = to_lonlat(table.places, table.crs, options, file=table.file)
     places, offsets = [tuple(place) for place in lonlat.tolist()], table.offsets.tolist()
     rows = table.line_row.tolist()
-    mine = [k for k, row in enumerate(rows) if _is_one(table, noun, row)]
+    mine = _rows_of(table, noun, rows)
     lines = [tuple(places[offsets[k] : offsets[k + 1]]) for k in mine]
     return _nouns(table, noun, [rows[k] for k in mine], {"line": lines}, bad)
 
@@ -132,16 +132,19 @@ def _points(table: LineTable, noun: Any, options: NetworkOptions, bad: list[Prob
         return []
     lonlat = to_lonlat(table.point_places, table.crs, options, file=table.file).tolist()
     rows = table.point_row.tolist()
-    mine = [k for k, row in enumerate(rows) if _is_one(table, noun, row)]
+    mine = _rows_of(table, noun, rows)
     lon, lat = [lonlat[k][0] for k in mine], [lonlat[k][1] for k in mine]
     return _nouns(table, noun, [rows[k] for k in mine], {"lon": lon, "lat": lat}, bad)
 
 
-def _is_one(table: LineTable, noun: Any, row: int) -> bool:
-    """Whether a row is a ``noun``; a line that does not say is a segment without its id."""
+def _rows_of(table: LineTable, noun: Any, rows: list[int]) -> Sequence[int]:
+    """Places in ``rows`` that are a ``noun``; a line that does not say is a segment without id."""
     if noun is Segment:
-        return is_road(table, row)
-    return table.columns[_KEY[noun][1]][row] not in (None, "")
+        if "backdrop_kind" not in table.columns:
+            return range(len(rows))
+        return [k for k, row in enumerate(rows) if is_road(table, row)]
+    told = table.columns[_KEY[noun][1]]
+    return [k for k, row in enumerate(rows) if told[row] not in (None, "")]
 
 
 def _nouns(
@@ -248,10 +251,10 @@ def _missing_nodes(
     known = {node.id: (node.lon, node.lat) for node in nodes}
     new: list[Node] = []
     for segment in segments:
-        for node_id, place in (
-            (segment.from_node, segment.line[0]),
-            (segment.to_node, segment.line[-1]),
-        ):
+        line = segment.line
+        if known.get(segment.from_node) == line[0] and known.get(segment.to_node) == line[-1]:
+            continue
+        for node_id, place in ((segment.from_node, line[0]), (segment.to_node, line[-1])):
             at = known.get(node_id)
             if at is None:
                 known[node_id] = place
