@@ -85,6 +85,11 @@ def years(
         raise InputError(
             f"--budget is {budget:g}; expected more than 0 a year, or leave it out for no limit"
         )
+    for name, change in (("--rain", rain), ("--traffic", traffic)):
+        if not change > -100:
+            raise InputError(
+                f"{name} is {change:g}; expected a change in percent above -100, such as -20"
+            )
     today = usual_first_day(opened)
     first = first_year or today.year + 1
     district = repository.load_district()
