@@ -38,7 +38,8 @@ def read_table(path: Path, profile: TrackProfile, left_out: Counter[str]) -> Ite
     machines: set[str] = set()
     with open_text(path) as lines:
         reader = csv.reader(lines, delimiter=profile.delimiter)
-        header = [cell.strip() for cell in next(reader, [])]
+        # A quotation mark that is never closed draws the next lines into a name
+        header = [" ".join(cell.split()) for cell in next(reader, [])]
         column = _columns(path.name, header, profile)
         widest = max(column.values())
         try:
@@ -119,8 +120,9 @@ def _columns(file: str, header: list[str], profile: TrackProfile) -> dict[str, i
         column.pop("date")
     missing = [field for field in ("time", "lat", "lon") if field not in column]
     if missing:
+        there = ", ".join(name[:30] for name in header[:12])
         raise InputError(
             f"{file} has no column for {', '.join(missing)}; map them with --column, such as"
-            f" --column {missing[0]}=THEIR_NAME; it has {', '.join(header[:12]) or 'no header'}"
+            f" --column {missing[0]}=THEIR_NAME; it has {there or 'no header'}"
         )
     return column
