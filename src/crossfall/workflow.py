@@ -53,7 +53,7 @@ from crossfall.model import (
     Violation,
     quiet,
 )
-from crossfall.network import build_graph
+from crossfall.network import RoadGraph, build_graph
 from crossfall.programme.district import ask_years as ask_years
 from crossfall.programme.district import needs_with_years
 from crossfall.programme.district import plan_years as plan_years
@@ -114,7 +114,8 @@ def plan_week(
     needs = needs_with_years(needs, district, today=first_day)
     gates = judge_gates(state, fleet, policy)
     progress(0.15, f"{len(needs)} roads need something")
-    jobs = _jobs_for(needs, conditions, district, network, state, first_day, n_days)
+    jobs = _designed(needs, conditions, district, network, graph, state, first_day)
+    jobs = _on_days_that_hold(jobs, district, network, state, first_day, n_days)
     progress(0.25, f"{len(jobs)} jobs are designed")
     plan = dispatch_week(
         jobs,
@@ -142,20 +143,20 @@ def plan_week(
     return WeekPlan(plan, jobs, needs, conditions, cards, violations, state, gates)
 
 
-def _jobs_for(
+def _designed(
     needs: tuple[Need, ...],
     conditions: tuple[Condition, ...],
     district: District,
     network: Network,
+    graph: RoadGraph,
     state: MoistureState,
     first_day: date,
-    n_days: int,
 ) -> tuple[Job, ...]:
-    """Needs designed, with the days on which permissions and rain let each piece be done."""
-    policy, graph = district.policy, build_graph(network)
+    """A job for each need, with what engineers have signed and what was treated for dust."""
+    policy = district.policy
     signed = tuple(each for each in district.signatures if each.stands(first_day))
     treated = treated_roads(district.dust, first_day, policy.design.dust)
-    jobs = design_jobs(
+    return design_jobs(
         needs,
         conditions,
         network,
@@ -166,7 +167,6 @@ def _jobs_for(
         signatures=signed,
         treated=treated,
     )
-    return _on_days_that_hold(jobs, district, network, state, first_day, n_days)
 
 
 def _on_days_that_hold(
@@ -233,6 +233,7 @@ def change_week(
     network = district.network.without(closed_by_hazard(district, today=today))
     n_days = previous.n_days - (today - previous.first_day).days
     state = surface_state(district, first_day=today, n_days=max(1, n_days), seed=seed)
+    graph = build_graph(network)
     gates = replace(judge_gates(state, fleet, policy), rained=frozenset(rained))
     jobs = tuple(job for job in jobs if job.segment_id in network.segment_by_id)
     if has_new_needs:
@@ -240,14 +241,14 @@ def change_week(
         known = {job.segment_id for job in jobs}
         fresh = tuple(each for each in fresh if each.segment_id not in known)
         needs += fresh
-        jobs += _jobs_for(fresh, conditions, district, network, state, today, max(1, n_days))
+        jobs += _designed(fresh, conditions, district, network, graph, state, today)
     jobs = _on_days_that_hold(jobs, district, network, state, today, max(1, n_days))
     calendar = district.calendar.as_promised(previous.reserved)
     replan = replan_week(
         previous,
         jobs,
         network,
-        build_graph(network),
+        graph,
         fleet,
         gates,
         policy,
