@@ -7,13 +7,8 @@ the same specifications as the page's, drawn to SVG.
 
 from __future__ import annotations
 
-import json
 from datetime import datetime
-from functools import cache
-from importlib.resources import files
-from typing import Any, cast
-
-import typst
+from typing import Any
 
 from crossfall.errors import InputError
 from crossfall.model import District, YearsLevel, YearsStudy
@@ -29,9 +24,9 @@ from crossfall.report.board_words import (
 )
 from crossfall.report.charts import measure, to_svg, years_chart
 from crossfall.report.figures import System, check_system, reword
+from crossfall.report.typesetting import paper_name, typeset
 from crossfall.report.years_map import years_key, years_map
 
-_PAPERS = {"a4": "a4", "letter": "us-letter"}
 _MOST_ROADS = 34
 _WIDE, _HALF = 620, 300
 
@@ -69,17 +64,10 @@ def board_report_pdf(
     InputError
         If nothing keeps the limits at that level, or ``paper`` or ``units`` is unknown.
     """
-    if paper not in _PAPERS:
-        raise InputError(f"paper is {paper!r}; expected one of {', '.join(_PAPERS)}")
+    name = paper_name(paper)
     book = board_report_data(study, district, share=share, units=units)
-    book |= {"paper": _PAPERS[paper], "made": f"{made_at:%Y-%m-%d %H:%M}"}
-    pdf = typst.Compiler(ignore_system_fonts=True).compile(
-        input=_template(),
-        format="pdf",
-        sys_inputs={"book": json.dumps(book, ensure_ascii=False)},
-        timestamp=int(made_at.timestamp()),
-    )
-    return bytes(cast("bytes", pdf))
+    book |= {"paper": name, "made": f"{made_at:%Y-%m-%d %H:%M}"}
+    return typeset("board.typ", book, made_at=made_at)
 
 
 def board_report_data(
@@ -242,8 +230,3 @@ def _limits(study: YearsStudy, system: System) -> list[str]:
     if question.growth_pct is not None:
         said.append(f"Traffic grows by {question.growth_pct:g} % a year.")
     return said or ["Nothing but money was limited."]
-
-
-@cache
-def _template() -> bytes:
-    return files("crossfall.report").joinpath("board.typ").read_bytes()

@@ -6,14 +6,9 @@ the fonts it carries, so the same card looks the same on every machine.
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
-from functools import cache
-from importlib.resources import files
-from typing import Any, cast
-
-import typst
+from typing import Any
 
 from crossfall.design.words import metres
 from crossfall.errors import InputError
@@ -23,10 +18,11 @@ from crossfall.report.figures import System, check_system, figure, number, rewor
 from crossfall.report.qr import qr_svg
 from crossfall.report.sketch import key_of, map_height, sketch_svg
 from crossfall.report.strip import strip_svg
+from crossfall.report.typesetting import paper_name, typeset
 from crossfall.units import convert
 
-PAPERS = {"a4": ("a4", 186.0, 274.0), "letter": ("us-letter", 191.9, 256.4)}
-"""Name for the typesetter, and width and height between the margins [mm]."""
+_FRAME_MM = {"a4": (186.0, 274.0), "letter": (191.9, 256.4)}
+"""Width and height between the margins of a paper [mm]."""
 
 _LAW = "local_codes"
 _STAKE_COLUMNS = 6
@@ -61,11 +57,10 @@ def cards_pdf(
         If there is no card, or ``paper`` or ``units`` is unknown.
     """
     system = check_system(units)
-    if paper not in PAPERS:
-        raise InputError(f"paper is {paper!r}; expected one of {', '.join(PAPERS)}")
+    name = paper_name(paper)
     if not cards:
         raise InputError("cards is empty; expected at least one card to print")
-    name, width_mm, height_mm = PAPERS[paper]
+    width_mm, height_mm = _FRAME_MM[paper]
     book = {
         "title": "Job cards" if len(cards) > 1 else f"{cards[0].title}, card {cards[0].number}",
         "paper": name,
@@ -76,14 +71,7 @@ def cards_pdf(
         ],
     }
     made = max(card.made_at for card in cards)
-    typesetter = typst.Compiler(ignore_system_fonts=True)
-    pdf = typesetter.compile(
-        input=_template(),
-        format="pdf",
-        sys_inputs={"book": json.dumps(book, ensure_ascii=False)},
-        timestamp=int(made.timestamp()),
-    )
-    return bytes(cast("bytes", pdf))
+    return typeset("card.typ", book, made_at=made)
 
 
 def card_data(
@@ -201,11 +189,6 @@ def _withdrawn(card: JobCard) -> str:
     if card.status != "withdrawn":
         return ""
     return card.withdrawn_because or "no reason was given"
-
-
-@cache
-def _template() -> bytes:
-    return files("crossfall.report").joinpath("card.typ").read_bytes()
 
 
 def _head(text: str) -> str:

@@ -6,23 +6,19 @@ stands how much of it was measured, judged by eye, or assumed because nobody has
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from datetime import date, datetime
-from functools import cache
-from importlib.resources import files
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
-import typst
 
 from crossfall.errors import InputError
 from crossfall.judgement.rating import RATING_NAMES, SCORES, overall_rating
 from crossfall.model import Condition, District, Need, Segment
 from crossfall.report.condition_map import RATING_COLOUR, condition_map, rating_key
 from crossfall.report.figures import System, check_system, figure, reword
+from crossfall.report.typesetting import paper_name, typeset
 
-_PAPERS = {"a4": "a4", "letter": "us-letter"}
 _MOST_WORST = 16
 _POOR = 2
 _CLASSES = ("arterial", "collector", "local", "minimum")
@@ -76,18 +72,10 @@ def condition_summary_pdf(
     InputError
         If no maintained road has a condition, or ``paper`` or ``units`` is unknown.
     """
-    if paper not in _PAPERS:
-        raise InputError(f"paper is {paper!r}; expected one of {', '.join(_PAPERS)}")
+    name = paper_name(paper)
     book = condition_summary_data(district, conditions, needs, today=today, units=units)
-    book |= {"paper": _PAPERS[paper], "made": f"{made_at:%Y-%m-%d %H:%M}"}
-    typesetter = typst.Compiler(ignore_system_fonts=True)
-    pdf = typesetter.compile(
-        input=_template(),
-        format="pdf",
-        sys_inputs={"book": json.dumps(book, ensure_ascii=False)},
-        timestamp=int(made_at.timestamp()),
-    )
-    return bytes(cast("bytes", pdf))
+    book |= {"paper": name, "made": f"{made_at:%Y-%m-%d %H:%M}"}
+    return typeset("condition_summary.typ", book, made_at=made_at)
 
 
 def condition_summary_data(
@@ -262,8 +250,3 @@ def _worst(
             }
         )
     return rows
-
-
-@cache
-def _template() -> bytes:
-    return files("crossfall.report").joinpath("condition_summary.typ").read_bytes()

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from functools import cache
-from importlib.resources import files
-from typing import Any, cast
-
-import typst
+from typing import Any
 
 from crossfall.cards.day_sheets import DayLine, DaySheet
 from crossfall.errors import InputError
-from crossfall.report.cards import PAPERS
 from crossfall.report.figures import System, check_system, reword
+from crossfall.report.typesetting import paper_name, typeset
 
 LAW = (
     "Local codes, your agency's rules and licensed practice govern; this sheet never replaces them"
@@ -32,23 +27,15 @@ def day_sheets_pdf(
         If there is no sheet, or ``paper`` or ``units`` is unknown.
     """
     system = check_system(units)
-    if paper not in PAPERS:
-        raise InputError(f"paper is {paper!r}; expected one of {', '.join(PAPERS)}")
+    name = paper_name(paper)
     if not sheets:
         raise InputError("sheets is empty; expected at least one to print")
     book = {
-        "paper": PAPERS[paper][0],
+        "paper": name,
         "sheets": [sheet_data(each, units=system) for each in sheets],
     }
     made = max(each.made_at for each in sheets)
-    typesetter = typst.Compiler(ignore_system_fonts=True)
-    pdf = typesetter.compile(
-        input=_template(),
-        format="pdf",
-        sys_inputs={"book": json.dumps(book, ensure_ascii=False)},
-        timestamp=int(made.timestamp()),
-    )
-    return bytes(cast("bytes", pdf))
+    return typeset("day_sheet.typ", book, made_at=made)
 
 
 def sheet_data(sheet: DaySheet, *, units: System = "metric") -> dict[str, Any]:
@@ -79,8 +66,3 @@ def _line(line: DayLine, system: System) -> dict[str, Any]:
         "detail": reword(line.detail, system),
         "card": "" if line.card is None else str(line.card),
     }
-
-
-@cache
-def _template() -> bytes:
-    return files("crossfall.report").joinpath("day_sheet.typ").read_bytes()
